@@ -43,6 +43,7 @@ def joined(item: Words | st.SearchStrategy[str], sign: str, most: int = 3) -> Wo
 
 listed = joined(names, ",")
 color = seq(maybe("flashing"), colors)
+plates = st.sampled_from(["number plate", "letter plate", "marker plate"])
 states = st.one_of(
     st.sampled_from(
         [
@@ -258,9 +259,11 @@ statements: Words = st.one_of(
     seq("crossover", names, "is", listed),
     seq("interlocking", "limits", names, "is", listed),
     seq("track", steps, joins, steps, maybe(joins, steps), maybe(joins, steps)),
-    seq("signal", names, "at", steps, joins, steps, maybe("heads", listed), maybe(rules)),
+    seq("signal", names, "at", steps, joins, steps, maybe("with", plates), maybe("heads", listed),
+        maybe(rules)),
     seq("head", names, rules),
-    seq("aspect", names, joined(joined(color, "over"), "or"), indications),
+    seq("aspect", names, joined(seq(joined(color, "over"), maybe("with", plates)), "or"),
+        indications),
     seq("address", st.sampled_from(["12", "2043", "0"]), "is", names),
     seq("number", st.sampled_from(["0", "31", "99"]), "is", st.one_of(seq(names), seq(color))),
     seq("condition", names, "is", conditions),

@@ -166,6 +166,39 @@ def test_49_cfr_236_23_f_C_dark_over_green_declared_as_diverging_safe() -> None:
     assert_nothing_false(prove(facing("contacts normal, reverse", driver="", more=declared)))
 
 
+PLATED = """
+edge West, East
+block Main, Single
+track West = Main | Single = East
+aspect {}
+signal 2 at Main | Single with number plate
+  Clear  when Single clear
+  {}     otherwise
+"""
+
+
+def test_49_cfr_236_23_f_V_a_missing_plate_that_made_red_stricter_unsafe() -> None:
+    """49 CFR 236.23(f) [V]: "The absence of a qualifying appurtenance ... shall not cause the
+    display of a less restrictive aspect than intended"."""
+    chart = "Stop red with number plate stop\naspect Stop-and-Proceed red stop and proceed"
+    report = prove(PLATED.format(chart, "Stop"))
+    assert broken(report) == {"plate-missing: plate of 2"}
+    there, gone = {"Single": "occupied"}, {"Single": "occupied", "plate of 2": "missing"}
+    assert taken_for(report.plan, situation(report.plan, there), "2") == {"2": "Stop"}
+    assert taken_for(report.plan, situation(report.plan, gone), "2") == {"2": "Stop-and-Proceed"}
+
+
+def test_49_cfr_236_23_a_M_red_with_a_number_plate_is_stop_and_proceed_safe() -> None:
+    """49 CFR 236.23(a) [V] lets plates qualify aspects; that red with a number plate is
+    stop-and-proceed, and red alone is stop, is from memory [M]."""
+    chart = "Stop-and-Proceed red with number plate stop and proceed"
+    report = prove(PLATED.format(chart, "Stop-and-Proceed"))
+    assert_nothing_false(report)
+    assert consequences(report) == {"plate of 2": "more restrictive"}
+    gone = situation(report.plan, {"Single": "occupied", "plate of 2": "missing"})
+    assert taken_for(report.plan, gone, "2") == {"2": "Stop"}
+
+
 # ------------------------------------------------------------------ 236.51
 
 ONE_FEEDER = """current-sensing

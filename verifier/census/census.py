@@ -93,6 +93,7 @@ CENSUS: Mapping[str, Entry] = {
     "cannot-pass": Entry(use.cannot_pass, "histories", "possible"),
     "lamp-out": Entry(faults.lamp_out),
     "flasher-stopped": Entry(faults.flasher_stopped),
+    "plate-missing": Entry(faults.plate_missing),
     "wire-broken": Entry(faults.wire_broken),
     "supply-lost": Entry(faults.supply_lost),
     "gap-bridged": Entry(faults.gap_bridged),

@@ -1,6 +1,6 @@
 """Census of faults: everything that may break, under the property that covers it."""
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from verifier.census.says import Must, Musts, all_of, any_of
@@ -30,6 +30,13 @@ def flasher_stopped(survey: Survey) -> Musts:
             yield _fault(f"flasher of {driver.name}", lit, dark)
 
 
+def plate_missing(survey: Survey) -> Musts:
+    """Every signal with a plate, wired or not."""
+    for name, signal in survey.plan.signals.items():
+        if signal.plate:
+            yield _fault(f"plate of {name}", "missing")
+
+
 def wire_broken(survey: Survey) -> Musts:
     """Every bus of a district, sub-bus, feeder, common return; the power wire of every detector,
     driver and motor with a supply, of every relay, timer and direction of traffic that names one of
@@ -53,12 +60,46 @@ def wire_broken(survey: Survey) -> Musts:
     for machine in wiring.machines.values():
         for leg in machine.contacts or ():
             names += _wires(f"{machine.turnout} {leg}", readers.of_contacts(machine))
+        names += _returns(machine, readers.of_contacts(machine), survey)
     for name in names:
         yield _fault(name, "broken")
 
 
 def _wires(source: str, drivers: list[str]) -> Iterator[str]:
     return (f"wire from {source}" + (f" to {driver}" if driver else "") for driver in drivers)
+
+
+def _returns(machine: Machine, readers: list[str], survey: Survey) -> Iterator[str]:
+    """The other side of the contacts of a machine that something reads: one wire for each group of
+    drivers whose supplies have no common return."""
+    wiring = survey.plan.wiring
+    found: list[list[str | None]] = []
+    for name in readers:
+        driver = wiring.drivers.get(name)
+        if driver is None:
+            continue
+        near = [s for s in found if _joined(s[0], driver.supply, wiring.common_returns)]
+        if near:
+            near[0].append(driver.supply)
+        else:
+            found.append([driver.supply])
+    for group in found if len(found) > 1 else ():
+        of = [s for s in wiring.supplies if _joined(group[0], s, wiring.common_returns)]
+        yield f"return of {machine.turnout} contacts" + (f" on {of[0]}" if of else "")
+    if machine.contacts and readers and len(found) < 2:
+        yield f"return of {machine.turnout} contacts"
+
+
+def _joined(one: str | None, two: str | None, groups: Sequence[Sequence[str]]) -> bool:
+    """Whether two supplies are one, or their returns are joined, directly or through others."""
+    if one is None or two is None:
+        return one == two
+    reached = {one}
+    for _ in groups:
+        for group in groups:
+            if reached & set(group):
+                reached |= set(group)
+    return two in reached
 
 
 def _hanging_on_supplies(locking: Locking) -> Iterator[str]:

@@ -216,11 +216,16 @@ def aspect_ambiguous(survey: Survey) -> Musts:
     or their indication, which always is wrong."""
     aspects = sorted(survey.plan.chart.aspects, key=lambda a: (a.span.source.name, a.span.start))
     for one, two in combinations(aspects, 2):
-        if {*one.combinations} & {*two.combinations} or one.indication == two.indication:
+        if _looks(one) & _looks(two) or one.indication == two.indication:
             yield Must((one.name, two.name), TRUE)
     for aspect in aspects:
-        lone = (steady(colors[0]) for colors in aspect.combinations if len(colors) == 1)
+        lone = (steady(colors[0]) for _, colors in _looks(aspect) if len(colors) == 1)
         yield Must((aspect.name,), constant(any(_is_misused(c, aspect) for c in lone)))
+
+
+def _looks(aspect: Aspect) -> set[tuple[str, tuple[str, ...]]]:
+    """The colors that show an aspect, each with the plate that they need, empty for none."""
+    return {("", colors) for colors in aspect.combinations} | {*aspect.plated}
 
 
 def _is_misused(color: str, aspect: Aspect) -> bool:

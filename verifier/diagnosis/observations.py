@@ -339,7 +339,8 @@ class _Reader:
     def _shown(self, thing: _Thing, said: list[str]) -> frozenset[Colors] | None:
         """The colors that words stand for: none where the signal cannot show them, None
         where they stand for no colors at all."""
-        signal, colors, chart = self._signal(thing), _colors(said), self.plan.chart
+        signal, colors = self._signal(thing), _colors(said)
+        chart = self.plan.chart_of(signal)
         every = [head.lens.values for head in signal.heads]
         if thing.kind == "head":
             if colors is None or len(colors) > 1:

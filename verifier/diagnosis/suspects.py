@@ -88,6 +88,8 @@ def suspects(plan: Plan) -> Suspects:
                 # A dead input is as dead for want of a return.
                 driven = reader in plan.wiring.drivers
                 also = (f"{source} and {reader} have no common return",) if driven else ()
+            case FaultKind.PLATE:
+                continue  # to be seen, and no lamp shows anything else
             case FaultKind.COMMON_RETURN:
                 kind, also = "no common return", (f"{' and '.join(fault.subjects)} have none",)
             case _:
@@ -277,10 +279,12 @@ class Influence:
                 return name in cone.drivers
             case FaultKind.DETECTOR:
                 return name in cone.detectors
-            case FaultKind.CONTACT:
+            case FaultKind.CONTACT | FaultKind.CONTACT_RETURN:
                 return name in cone.turnouts
             case FaultKind.MACHINE:
                 return True
+            case FaultKind.PLATE:
+                return False  # no lamp shows anything else
             case FaultKind.INPUT_MISSING | FaultKind.HEAD_UNLIT:
                 raise AssertionError(fault)  # of exported rules, not of a layout
             case _:

@@ -130,26 +130,45 @@ class View:
         return self.position(piece) in (None, "normal")
 
     def signal(self, signal: Signal) -> str:
-        """``4L``, or with its aspect ``4L Clear G/R``."""
+        """``4L``, with its plate ``4L [N]``, and with its aspect ``4L [N] Clear G/R``."""
+        name = f"{signal.name} {self.plate(signal)}" if signal.plate else signal.name
         if self.seen is None or not self.matters(
             signal.aspect, *(head.color for head in signal.heads)
         ):
-            return signal.name
+            return name
         colors = "/".join(letter(color) for color in self.seen.colors(signal))
-        return f"{signal.name} {aspect_word(self.seen.aspect(signal))} {colors}"
+        return f"{name} {aspect_word(self.seen.aspect(signal))} {colors}"
+
+    def plate(self, signal: Signal) -> str:
+        """The plate of a signal, ``[N]``; ``[-]`` where it is missing."""
+        return "[-]" if self.broken(FaultKind.PLATE, signal.name) else f"[{plate_letter(signal)}]"
+
+    def flashes(self, signal: Signal) -> bool:
+        """Whether its text shows a flashing color."""
+        told = self.seen is not None and self.matters(
+            signal.aspect, *(head.color for head in signal.heads)
+        )
+        return told and self.seen is not None and any(map(flashes, self.seen.colors(signal)))
 
     def longest_signal(self, signal: Signal) -> int:
         """The length of the longest text that :meth:`signal` may give."""
+        name = len(signal.name) + (4 if signal.plate else 0)
         if self.seen is None:
-            return len(signal.name)
+            return name
         aspects = max(len(aspect_word(value)) for value in signal.aspect.values)
-        return len(signal.name) + 1 + aspects + 1 + 2 * len(signal.heads) - 1
+        return name + 1 + aspects + 1 + 2 * len(signal.heads) - 1
 
 
 def letter(color: str) -> str:
     """A head's color as a letter, ``*`` before it where it flashes."""
     mark = _LETTERS.get(steady(color), "?")
     return f"*{mark}" if flashes(color) else mark
+
+
+def plate_letter(signal: Signal) -> str:
+    """The plate of a signal as one letter: N of a number plate, L of a letter plate, M of a
+    marker plate."""
+    return signal.plate[:1].upper()
 
 
 def aspect_word(name: str) -> str:

@@ -93,11 +93,17 @@ class _Teller:
     def seen(self, signal: Signal) -> Cause:
         """What an engineer sees and, where the signal is driven to show something else, why."""
         heads = signal.heads
+        missing = []
+        if signal.plate and self._wires.is_broken(FaultKind.PLATE, signal.name):
+            missing.append(
+                cause(CauseKind.PLATE_MISSING, Subject("signal", signal.name), signal.span,
+                      state=signal.plate)
+            )  # fmt: skip
         wanted = [signal.reading, *(head.lens for head in heads), *(head.color for head in heads)]
         states = self._states(*wanted)
-        if all(states[head.lens] == states[head.color] for head in heads):
+        if not missing and all(states[head.lens] == states[head.color] for head in heads):
             return self.signal(signal, 0)
-        reasons = [
+        reasons = missing + [
             self._unlit(head, states[head.color])
             for head in heads
             if states[head.lens] != states[head.color]

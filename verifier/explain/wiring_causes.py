@@ -364,6 +364,10 @@ class Circuit:
         if turnout in self._wiring.swapped_contacts:
             kind = CauseKind.CONTACT_WIRES_SWAPPED
             yield cause(kind, Subject(machine.kind, turnout), machine.span)
+        if lies in (machine.contacts or ()) and self._wires.is_return_broken(machine, reader):
+            subject = Subject(machine.kind, turnout)
+            yield cause(CauseKind.CONTACT_RETURN_BROKEN, subject, machine.span)
+            return
         for leg in machine.contacts or ():
             name = f"{turnout} {leg}"
             subject = Subject("contact", name)

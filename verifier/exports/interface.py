@@ -154,7 +154,7 @@ class Interface:
 
     def restrictive(self, signal: Signal) -> tuple[str, tuple[str, ...]]:
         """The most restrictive that the rules of a signal show: the aspect, and the colors."""
-        chart = self.plan.chart
+        chart = self.plan.chart_of(signal)
         if signal.by_head:
             colors = tuple(head.lines[-1].shows for head in signal.heads)
         else:

@@ -178,7 +178,7 @@ class SignalRules:
         return signal.colors(line.shows, self._plan.chart)
 
     def _shows(self, lit: SignalOutputs, colors: Combination) -> list[str]:
-        aspect = self._face.aspects[self._plan.chart.reading(colors)]
+        aspect = self._face.aspects[self._plan.chart_of(lit.signal).reading(colors)]
         return [
             f"out->{lit.aspect} = {aspect.enumerator};",
             *(
@@ -192,7 +192,7 @@ class SignalRules:
 
     def _read(self, lit: SignalOutputs, code: CWriter) -> None:
         """The aspect that the colors of the heads are."""
-        chart = self._plan.chart
+        chart = self._plan.chart_of(lit.signal)
         unlisted = self._face.aspects[UNLISTED].enumerator
         shown = [head.color.values for head in lit.signal.heads]
         listed = [c for c in product(*shown) if chart.readings(c)]

@@ -222,7 +222,8 @@ class Head:
 class Signal:
     """A signal stands at ``joint`` and governs moves that enter the port ``enters``.
 
-    Either ``lines`` is not empty (aspect rules) or every head has lines of its own."""
+    Either ``lines`` is not empty (aspect rules) or every head has lines of its own. ``plate`` is
+    the kind of plate on its mast, empty for none."""
 
     name: str
     joint: Joint
@@ -231,6 +232,7 @@ class Signal:
     lines: tuple[Line, ...]
     aspect: Observable
     span: Span
+    plate: str = ""
 
     @property
     def by_head(self) -> bool:
@@ -238,7 +240,7 @@ class Signal:
 
     def colors(self, aspect: str, chart: Chart) -> Combination:
         """The colors in which it shows an aspect of its rules, the top head first."""
-        colors = chart.colors(aspect, len(self.heads))
+        colors = chart.beside(self.plate).colors(aspect, len(self.heads))
         assert colors is not None, "checked when the plan was built"
         return colors
 
@@ -422,6 +424,10 @@ class Plan:
     declared_limits: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     # The inputs it would have without wiring.
     unwired_inputs: tuple[Observable, ...] = ()
+
+    def chart_of(self, signal: Signal) -> Chart:
+        """What colors mean at this signal, with its plate if it has one."""
+        return self.chart.beside(signal.plate)
 
     def facts_read(self, signal: Signal) -> Iterator[Fact]:
         """Every fact that the rules of a signal test, named conditions expanded."""

@@ -292,6 +292,10 @@ CATALOG: tuple[Property, ...] = (
              failures.flasher_stopped,
              "49 CFR 236.23(a) (flashing of lights), 236.23(f) (failure of a lamp never gives a "
              "less restrictive aspect), 233.5 and 233.7"),
+    Property("plate-missing", _F, "no missing plate makes a false proceed",
+             failures.plate_missing,
+             "49 CFR 236.23(f) (the absence of a qualifying appurtenance never gives a less "
+             "restrictive aspect), 236.23(a), 233.5 and 233.7"),
     Property("wire-broken", _F, "no broken wire makes a false proceed", failures.wire_broken,
              "49 CFR 236.5 (closed circuit principle), 236.786 (what it is), 236.57 (two "
              "discrete conductors), 236.205(d), 233.5"),

@@ -44,14 +44,25 @@ def flasher_stopped(plan: Plan) -> Iterator[Obligation]:
     return _for_each_fault(plan, "flasher-stopped")
 
 
+def plate_missing(plan: Plan) -> Iterator[Obligation]:
+    """With the plate of any one signal missing, every safety property still holds, and no signal
+    shows a more favorable aspect than intended.
+
+    Without its plate, a signal is read by its colors alone. So a plate must make an aspect less
+    restrictive, not more: red with a number plate may be stop-and-proceed where red alone is
+    stop, and not the other way round.
+    """
+    return _for_each_fault(plan, "plate-missing")
+
+
 def wire_broken(plan: Plan) -> Iterator[Obligation]:
     """With any one wire broken, every safety property still holds.
 
-    The wires are those from a detector or contact to a driver, feeders, district buses, common
-    returns, and the power wires of detectors, drivers and switch machines. Through a broken
-    wire, an output that is closed when clear reads occupied (closed circuit); an output that
-    is closed when occupied reads clear. Stock beside a broken feeder draws current through
-    the other feeders of its block.
+    The wires are those from a detector or contact to a driver, the return of the contacts of a
+    turnout, feeders, district buses, common returns, and the power wires of detectors, drivers
+    and switch machines. Through a broken wire, an output that is closed when clear reads occupied
+    (closed circuit); an output that is closed when occupied reads clear. Stock beside a broken
+    feeder draws current through the other feeders of its block.
     """
     return _for_each_fault(plan, "wire-broken")
 
@@ -196,6 +207,7 @@ _TELLING = {
     FaultKind.LAMP: "aspect-against-route",
     FaultKind.HEAD: "aspect-against-route",
     FaultKind.FLASHER: "aspect-against-route",
+    FaultKind.PLATE: "more-favorable",
 }
 
 
@@ -257,6 +269,8 @@ _HINTS = {
     FaultKind.HEAD: _LAMP,
     FaultKind.FLASHER: "Let the flashing color mean less restrictive than the steady one, and than "
     "what is left while it is dark; or show the more restrictive aspect without flashing.",
+    FaultKind.PLATE: "Let the plate mark the less restrictive aspect, and the colors alone the "
+    "more restrictive one.",
     FaultKind.FEEDER: "Give the block at least two feeders, and run each of them through its "
     "detector.",
     FaultKind.SUB_BUS: "Feed the block by a second sub-bus or feeder too, and run it through the "
@@ -269,6 +283,7 @@ _HINTS = {
     "reads occupied.",
     FaultKind.DETECTOR_WIRE: _INPUT,
     FaultKind.CONTACT_WIRE: _INPUT,
+    FaultKind.CONTACT_RETURN: _INPUT,
     FaultKind.SUPPLY: "Make detectors read occupied when their track has no power (`without track "
     "power reads occupied`), and use `output closed when clear`.",
     FaultKind.GAP: "Give the resistance of wheelsets (`trains … wheelsets`) and the `sensitivity` "

@@ -42,6 +42,8 @@ def aspect_ambiguous(plan: Plan) -> Iterator[Obligation]:
     aspects = sorted(plan.chart.aspects, key=lambda a: (a.span.source.name, a.span.start))
     for one, two in combinations(aspects, 2):
         shared = [" over ".join(c) for c in one.combinations if c in two.combinations]
+        shared += [f"{' over '.join(c)} with {plate}" for plate, c in one.plated
+                   if (plate, c) in two.plated]  # fmt: skip
         trouble = ""
         if shared:
             trouble = f"{shared[0]} is listed both as {one.name} and as {two.name}"
@@ -53,8 +55,8 @@ def aspect_ambiguous(plan: Plan) -> Iterator[Obligation]:
         if trouble:
             yield _chart_obligation((one, two), trouble)
     for aspect in aspects:
-        trouble = next(filter(None, (_against_fundamentals(c, aspect) for c in
-                                     aspect.combinations)), "")  # fmt: skip
+        trouble = next(filter(None, (_against_fundamentals(c, aspect) for c in (
+            *aspect.combinations, *(colors for _, colors in aspect.plated)))), "")  # fmt: skip
         yield _chart_obligation((aspect,), trouble)
 
 

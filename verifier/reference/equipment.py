@@ -224,10 +224,21 @@ class EquipmentState:
         return stuck == STUCK_CLOSED if stuck else self.truly_lies(machine) == follows
 
     def is_wire_broken(self, machine: Machine, leg: str, reader: str) -> bool:
-        """Whether a wire leads from a contact to a reader and is broken."""
+        """Whether a wire leads from a contact to a reader and is broken, or the return that all
+        contacts of the machine have for this reader."""
+        ends = self._equipment.wire_ends(machine.turnout, reader, contacts=True)
+        return self.is_return_broken(machine, reader) or any(
+            self.is_broken(FaultKind.CONTACT_WIRE, machine.turnout, leg, end) for end in ends
+        )
+
+    def is_return_broken(self, machine: Machine, reader: str) -> bool:
+        """Whether the return is broken by which a reader reads the contacts of a machine."""
         ends = self._equipment.wire_ends(machine.turnout, reader, contacts=True)
         return any(
-            self.is_broken(FaultKind.CONTACT_WIRE, machine.turnout, leg, end) for end in ends
+            self.is_broken(FaultKind.CONTACT_RETURN, machine.turnout, supply)
+            for supply, serves in self._equipment.contact_returns[machine.turnout]
+            for end in ends
+            if end in serves
         )
 
     # -------------------------------------------------------------- detection

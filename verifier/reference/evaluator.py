@@ -13,6 +13,7 @@ from verifier.plan.model import Head, Line, Plan, Signal
 from verifier.plan.observables import Condition, Fact, Observable, at_reader, facts_in
 from verifier.plan.signals.aspects import Chart
 from verifier.plan.situation import Situation
+from verifier.plan.wiring.faults import FaultKind
 from verifier.reference.condition_eval import all_says, is_true, looking_at, true_in
 from verifier.reference.equipment import Asked, EquipmentState
 
@@ -317,7 +318,7 @@ class Evaluator:
         if self.plan.wiring.drivers:
             combinations = {_told(signal, colors, given.wires) for colors in combinations}
         shown = {head.color: {c[i] for c in combinations} for i, head in enumerate(signal.heads)}
-        shown[signal.aspect] = {_read(c, chart) for c in combinations}
+        shown[signal.aspect] = {_read(c, signal.plate, chart) for c in combinations}
         return shown
 
     def _seen(
@@ -326,7 +327,9 @@ class Evaluator:
         """The colors of the lenses, and the aspects they are read as."""
         colors = tuple(given.wires.shown(head.name, told) for head in signal.heads)
         states = {head.lens: c for head, c in zip(signal.heads, colors, strict=True)}
-        worst = _read(colors, self.plan.chart)
+        missing = bool(signal.plate) and given.wires.is_broken(FaultKind.PLATE, signal.name)
+        plate = "" if missing else signal.plate
+        worst = _read(colors, plate, self.plan.chart)
         lit = tuple(color for color in colors if color != "dark")
         best = worst
         if (
@@ -334,7 +337,7 @@ class Evaluator:
             and worst == observables.UNLISTED
             and 0 < len(lit) < len(colors)
         ):
-            best = _read(lit, self.plan.chart)
+            best = _read(lit, plate, self.plan.chart)
         return {**states, signal.reading: best, signal.worst_reading: worst}
 
     def _without_faults(
@@ -394,7 +397,10 @@ def _may_show(head: Head, indexes: set[int]) -> list[str]:
 def _colors(signal: Signal, line: Line, chart: Chart) -> tuple[str, ...]:
     for aspect in chart.aspects:
         if aspect.name == line.shows:
-            for combination in aspect.combinations:
+            fits = [c for kind, c in aspect.plated if kind == signal.plate]
+            # Colors that mean something else beside the plate do not show the aspect.
+            fits += [c for c in aspect.combinations if not _means_more(c, signal.plate, chart)]
+            for combination in fits:
                 if len(combination) == len(signal.heads):
                     return combination
     raise AssertionError(f"{signal.name} cannot show {line.shows}")
@@ -406,11 +412,18 @@ def _told(signal: Signal, ruled: tuple[str, ...], wires: EquipmentState) -> tupl
     return tuple(wires.told(head.name, by_head) for head in signal.heads)
 
 
-def _read(colors: tuple[str, ...], chart: Chart) -> str:
-    """The least restrictive aspect these colors are listed for."""
+def _means_more(colors: tuple[str, ...], plate: str, chart: Chart) -> bool:
+    """Whether some aspect lists these colors together with this plate."""
+    return any((plate, colors) in aspect.plated for aspect in chart.aspects)
+
+
+def _read(colors: tuple[str, ...], plate: str, chart: Chart) -> str:
+    """The least restrictive aspect these colors are listed for, beside a plate (empty for none)."""
     best: tuple[int, str] | None = None
+    qualified = _means_more(colors, plate, chart)
     for aspect in chart.aspects:
-        if colors in aspect.combinations and (best is None or aspect.indication.rank > best[0]):
+        listed = (plate, colors) in aspect.plated if qualified else colors in aspect.combinations
+        if listed and (best is None or aspect.indication.rank > best[0]):
             best = aspect.indication.rank, aspect.name
     return best[1] if best else observables.UNLISTED
 

@@ -14,7 +14,7 @@ from verifier.diagnosis.diagnose import MOST_TOGETHER, AmbiguityGroup, Diagnosis
 from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect, Suspects
 from verifier.diagnosis.test_selection import NextTest, TestOutcome
-from verifier.plan.model import Plan
+from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import UNLISTED
 from verifier.reports.ink import Ink
 from verifier.reports.json_parts import Json, place_json
@@ -291,13 +291,14 @@ def _any_of(look: str, shows: Iterable[Colors], plan: Plan) -> str:
     """``green over red (Clear)``; for a turnout, how it lies."""
     if look not in plan.signals:
         return " or ".join(f"lies {state}" for (state,) in sorted(shows))
-    return " or ".join(_colors(colors, plan) for colors in sorted(shows))
+    signal = plan.signals[look]
+    return " or ".join(_colors(colors, signal, plan) for colors in sorted(shows))
 
 
-def _colors(colors: Colors, plan: Plan) -> str:
+def _colors(colors: Colors, signal: Signal, plan: Plan) -> str:
     if set(colors) == {"dark"}:
         return "dark"
-    name = plan.chart.reading(colors)
+    name = plan.chart_of(signal).reading(colors)
     said = " over ".join(colors)
     return said if name == UNLISTED else f"{said} ({name})"
 

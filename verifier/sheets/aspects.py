@@ -103,13 +103,13 @@ def _by_color(head: Head, used: Sequence[Column], plan: Plan) -> Table:
 def _read_as(signal: Signal, title: str, notes: Row, plan: Plan) -> Table:
     """What the colors of all heads together are taken for."""
     shown = [tuple(dict.fromkeys(line.shows for line in head.lines)) for head in signal.heads]
-    rows = tuple(_reading(colors, plan) for colors in product(*shown))
+    rows = tuple(_reading(colors, signal, plan) for colors in product(*shown))
     columns = (_COLORS, "read as", "tells the engineer")
     return Table(f"{title}, its heads together", columns, rows, notes, lamps=frozenset({_COLORS}))
 
 
-def _reading(colors: Combination, plan: Plan) -> Row:
-    name = plan.chart.reading(colors)
+def _reading(colors: Combination, signal: Signal, plan: Plan) -> Row:
+    name = plan.chart_of(signal).reading(colors)
     aspect = plan.chart.get(name)
     said = aspect.indication.text if aspect else "treated as the most restrictive aspect"
     return " over ".join(colors), name if aspect else UNLISTED, said
@@ -176,6 +176,8 @@ def _post(signal: Signal, plan: Plan) -> str:
 def _notes(signal: Signal, plan: Plan) -> Iterator[str]:
     routes = [_route(route) for route in plan.routes_of(signal.name)]
     yield f"Governs: {'; '.join(routes)}." if routes else "Governs no route."
+    if signal.plate:
+        yield f"Carries a {signal.plate}."
     drivers = dict.fromkeys(plan.wiring.driver_of(head.name) for head in signal.heads)
     for driver in filter(None, drivers):
         if driver.when_missing:

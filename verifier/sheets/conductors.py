@@ -20,7 +20,7 @@ from verifier.plan.locking.locking_model import power_of
 from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.faults import FaultKind, fault_name
-from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Run, Supply, Wiring
+from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Run, Supply
 from verifier.properties.wiring import lamp_colors
 
 Role = Literal[
@@ -75,13 +75,6 @@ def conductors(plan: Plan) -> tuple[Conductor, ...]:
     return tuple(_Harness(plan).everything())
 
 
-def supplies_sharing_return(supply: str | None, wiring: Wiring) -> tuple[str, ...]:
-    """A supply and all that share a return with it, in the order of the file."""
-    if supply is None:
-        return ()
-    return tuple(s for s in wiring.supplies if s == supply or wiring.share_a_return(supply, s))
-
-
 class _Harness:
     def __init__(self, plan: Plan):
         self.plan, self.wiring = plan, plan.wiring
@@ -117,7 +110,7 @@ class _Harness:
     ) -> Conductor:
         """``also``: a second supply whose circuit it is part of."""
         own = () if supply is None else (supply,)
-        supplies = own if role in _OWN else supplies_sharing_return(supply, self.wiring)
+        supplies = own if role in _OWN else self.wiring.sharing_return(supply)
         joins = frozenset(s for s in (supply, also) if s is not None)
         function = WireFunction(role, supplies)
         return Conductor(name, start, end, function, self.section, serves, joins, run, through)
@@ -277,16 +270,15 @@ class _Harness:
     def _contact_return(self, machine: Machine) -> Iterator[Conductor]:
         """The other side of the contacts: to the return of what reads them, once for each
         group of supplies that have one."""
-        readers = self.equipment.contact_readers[machine.turnout]
         drivers = self.wiring.drivers
-        read = [drivers[reader].supply for reader in readers if reader in drivers]
-        for group in dict.fromkeys(
-            supplies_sharing_return(supply, self.wiring) for supply in read or [None]
-        ):
+        for tag, readers in self.equipment.contact_returns[machine.turnout]:
+            read = [drivers[reader].supply for reader in readers if reader in drivers]
+            group = self.wiring.sharing_return(read[0] if read else None)
             here = machine.supply if machine.supply in group else None
             supply = here or (group[0] if group else None)
             yield self._conductor(
-                f"return of {machine.turnout} contacts", f"{machine.turnout} contacts, common",
+                fault_name(FaultKind.CONTACT_RETURN, machine.turnout, tag),
+                f"{machine.turnout} contacts, common",
                 self._return(supply), "return", supply, machine.turnout,
             )  # fmt: skip
 

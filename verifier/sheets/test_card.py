@@ -80,7 +80,8 @@ def _must_show(point: ObservationPoint, plan: Plan) -> tuple[str, str]:
     if point.turnouts:
         return f"lies {sorted(point.expected[0][1])[0][0]}", "-"
     every = dict.fromkeys(shown for _, colors in point.expected for shown in sorted(colors))
-    names = dict.fromkeys(plan.chart.reading(colors) for colors in every)
+    chart = plan.chart_of(plan.signals[point.at])
+    names = dict.fromkeys(chart.reading(colors) for colors in every)
     aspect = " or ".join(name for name in names if name != UNLISTED) or "-"
     if point.all_red:
         return ("red" if max(map(len, every)) == 1 else "red on every head"), aspect

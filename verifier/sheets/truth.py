@@ -125,7 +125,7 @@ def _shows(world: ReportedWorld, signal: Signal, plan: Plan) -> _Left:
     for colors in product(*(head.color.values for head in signal.heads)):
         heads = zip(signal.heads, colors, strict=True)
         shown = conjunction(*(world.expand(atom(head.color, color)) for head, color in heads))
-        told[plan.chart.reading(colors), *colors] = shown
+        told[plan.chart_of(signal).reading(colors), *colors] = shown
     return told
 
 

@@ -25,6 +25,7 @@ class CauseKind(Enum):
     HEADS_SWAPPED = "the wires of {subject} and {other} are swapped"
     HEAD_UNDRIVEN = "{subject} is dark: no driver lights it"
     FLASHER_STOPPED = "{subject} does not flash: the flasher of its driver {state}"
+    PLATE_MISSING = "the {state} of {subject} is missing, so its colors are read by themselves"
     HEAD_BROKEN = "{subject} is dark: nothing of it lights"
     LAMP_OUT = "{subject} is dark: its {state} lamp is out"
     DRIVER_UNPOWERED = "{subject} has no power, so that its heads are dark"
@@ -105,6 +106,7 @@ class CauseKind(Enum):
     # Points and their locks.
     NO_CONTACTS = "{subject} has no contacts: what is reported is what it was told"
     ONE_CONTACT = "{subject} has no contact but {contact}: whenever that is open, it reads {state}"
+    CONTACT_RETURN_BROKEN = "the return of the contacts of {subject} is broken"
     CONTACT_WIRES_SWAPPED = "the contact wires of {subject} are swapped"
     CONTACT_STUCK = "the contact {subject} is {state}"
     THROWN_UNPOWERED = "it was told{by} to lie {state}, and its motor has no power"

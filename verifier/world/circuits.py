@@ -296,7 +296,11 @@ class Circuits:
         )
         ends = self.equipment.wire_ends(machine.turnout, reader, contacts=True)
         wires = (self.sound(FaultKind.CONTACT_WIRE, machine.turnout, leg, end) for end in ends)
-        return conjunction(made, *wires)
+        returns = (
+            self.sound(FaultKind.CONTACT_RETURN, machine.turnout, supply)
+            for supply in self.equipment.returns(machine.turnout, reader)
+        )
+        return conjunction(made, *wires, *returns)
 
     # -------------------------------------------------------------- detection
 

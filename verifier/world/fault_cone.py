@@ -13,6 +13,7 @@ from verifier.plan.devices import devices
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
+from verifier.plan.wiring.faults import FaultKind
 from verifier.world.circuits import Circuits
 from verifier.world.world import World
 
@@ -134,6 +135,8 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
         note(device.name, circuits.meanings(device.report))
         note(device.name, circuits.meanings(device.lies))
     for signal in plan.signals.values():
+        if signal.plate:
+            note(signal.name, [circuits.sound(FaultKind.PLATE, signal.name)])
         for head in signal.heads:
             driver = plan.wiring.driver_of(head.name)
             if driver is None:

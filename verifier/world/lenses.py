@@ -21,8 +21,9 @@ from verifier.logic.expr import (
 from verifier.plan import observables
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Observable, facts_unfolded
-from verifier.plan.signals.aspects import Combination
+from verifier.plan.signals.aspects import Chart, Combination
 from verifier.plan.signals.colors import flashes, flashing, steady
+from verifier.plan.wiring.faults import FaultKind
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.circuits import Circuits
 from verifier.world.rules import Reader, first_line
@@ -126,19 +127,23 @@ class Lenses:
     def aspect(self, part: Atom) -> Expr:
         """That the colors a signal is commanded to show are one of these aspects."""
         signal = self._plan.signals[part.what.name]
+        return self._aspect(signal, part.values, self._plan.chart_of(signal))
+
+    def _aspect(self, signal: Signal, values: tuple[str, ...], chart: Chart) -> Expr:
+        """The same, by a chart: that of the signal, or without its plate."""
         if signal.by_head:
             heads = [(head.color, head.color.values) for head in signal.heads]
-            return _one_of(heads, lambda colors: self._chart.reading(colors) in part.values)
+            return _one_of(heads, lambda colors: chart.reading(colors) in values)
 
         # All its heads have one driver, or none, so what it does it does to all of them. (To
         # go by the colors of each head would lose that they come from the same line.)
         def all_show(color: str | None) -> bool:
-            return self._chart.reading((color or "dark",) * len(signal.heads)) in part.values
+            return chart.reading((color or "dark",) * len(signal.heads)) in values
 
         first = signal.heads[0].name
         ruled = first_line(
             signal.lines,
-            lambda line: self._chart.reading(signal.colors(line.shows, self._chart)) in part.values,
+            lambda line: chart.reading(signal.colors(line.shows, self._chart)) in values,
             self._reader(first),
         )
         return self._by_driver(first, ruled, all_show)
@@ -182,16 +187,28 @@ class Lenses:
     def reading(self, part: Atom, *, at_best: bool) -> Expr:
         """That an engineer reads one of these aspects at a signal."""
         signal = self._plan.signals[part.what.name]
+        seen = self._read(signal, part.values, self._plan.chart_of(signal), at_best)
+        there = self._circuits.sound(FaultKind.PLATE, signal.name) if signal.plate else TRUE
+        if there is TRUE:
+            return seen
+        without = self._read(signal, part.values, self._chart, at_best)
+        return disjunction(conjunction(there, seen), conjunction(negation(there), without))
+
+    def _read(self, signal: Signal, values: tuple[str, ...], chart: Chart, at_best: bool) -> Expr:
+        """That the lenses show one of these aspects, by a chart: that of the signal, or without
+        its plate."""
         if self._shows_the_command(signal) and not (at_best and self._may_be_dark(signal)):
-            return atom(signal.aspect, *part.values)
+            if chart is self._plan.chart_of(signal):
+                return atom(signal.aspect, *values)
+            return self._aspect(signal, values, chart)
         seen = [
             (observables.lens(head.name, (*colors, "dark")), (*colors, "dark"))
             for head in signal.heads
             for colors in [self._colors_of(head.name)]
         ]
         # At worst, a combination of colors that no aspect lists is the most restrictive one.
-        read = self._chart.best_reading if at_best else self._chart.reading
-        return _one_of(seen, lambda colors: read(colors) in part.values)
+        read = chart.best_reading if at_best else chart.reading
+        return _one_of(seen, lambda colors: read(colors) in values)
 
     def _shows_the_command(self, signal: Signal) -> bool:
         wiring = self._plan.wiring

@@ -17,6 +17,7 @@ from verifier.drawing.svg.metrics import (
     HEAD,
     HEAD_APART,
     MAST,
+    PLATE,
     SIGNAL_HIGH,
     LoomWire,
     end_words,
@@ -28,7 +29,7 @@ from verifier.drawing.svg.placed_layout import PlacedLayout
 from verifier.drawing.svg.placer import Box, PlacedSvgLabel, Point, SvgLabel
 from verifier.drawing.svg.track_paths import LOOSE
 from verifier.drawing.trackside import gap_name, undrawn_words
-from verifier.drawing.view import FAULT_OF, View, aspect_word
+from verifier.drawing.view import FAULT_OF, View, aspect_word, plate_letter
 from verifier.plan.model import Joint, Piece, Port, Signal
 from verifier.plan.track.build_track import moves_over
 from verifier.plan.wiring.faults import FaultKind
@@ -344,13 +345,19 @@ class SvgRenderer:
         y = box.y + SIGNAL_HIGH / 2 if put.side == BELOW else box.bottom - SIGNAL_HIGH / 2
         outer = box.right if side == RIGHT else box.x
         foot = outer - side * mast_width(signal)
+        plate = PLATE * bool(signal.plate)
         places = [
-            (foot + side * (MAST + HEAD_APART * (n + 0.5) - 1.5), y)
+            (foot + side * (MAST + plate + HEAD_APART * (n + 0.5) - 1.5), y)
             for n in range(len(signal.heads))
         ]
         said = self.view.seen is not None and self.view.speaks_of("signal", signal.name)
         colors = self.view.seen.colors(signal) if said and self.view.seen else None
         body = [template.mast((foot, y), places)]
+        if signal.plate:
+            at = foot + side * (MAST + plate / 2 - 2), y
+            body.append(template.plate(at, plate_letter(signal)))
+            if self.view.broken(FaultKind.PLATE, signal.name):
+                body.append(template.cross_out(at))
         # The lowest head is nearest to the foot.
         for n, (head, at) in enumerate(zip(reversed(signal.heads), places, strict=True)):
             color = colors[len(signal.heads) - 1 - n] if colors else None

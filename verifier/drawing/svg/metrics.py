@@ -22,6 +22,7 @@ ACROSS, DOWN = 10.0, 6.0
 # Rail on each side of a frog that tells how points lie, and rail before the frog.
 BLADE, STEM, LEG = 17.0, 3, 4
 HEAD, HEAD_APART, MAST = 6.0, 15.0, 11.0
+PLATE = 13.0  # more mast for a plate below the heads
 STOCK, STOCK_HIGH = 46.0, 24.0
 NAME_HIGH, SMALL_HIGH = 14.0, 12.0
 SIGNAL_HIGH = 18.0
@@ -66,7 +67,7 @@ def signal_size(signal: Signal, wanted: Reserved) -> tuple[float, float]:
 
 
 def mast_width(signal: Signal) -> float:
-    return MAST + HEAD_APART * len(signal.heads)
+    return MAST + PLATE * bool(signal.plate) + HEAD_APART * len(signal.heads)
 
 
 # ------------------------------------------------------------------ wiring

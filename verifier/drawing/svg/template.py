@@ -201,6 +201,13 @@ def _off(at: Point, way: Point, by: float) -> Point:
     return at[0] + way[0] * by, at[1] + way[1] * by
 
 
+def plate(at: Point, kind: str) -> str:
+    """A plate on the mast, with the letter of its kind."""
+    x, y = at
+    corners = [(x - 4.5, y - 5.5), (x + 4.5, y - 5.5), (x + 4.5, y + 5.5), (x - 4.5, y + 5.5)]
+    return shape(corners, "o") + text((x, y + 3), kind, "l")
+
+
 def mast(base: Point, heads: Sequence[Point]) -> str:
     """The foot of a signal, and its mast up to the outermost head."""
     x, y = base

@@ -71,6 +71,8 @@ def _meanings(i: Charset) -> dict[str, str]:
     return {
         "stock": f"{i.stock} stock",
         "signal": f"{i.west} {i.east} signal",
+        "plate": "[N] [L] [M] number, letter, marker plate",
+        "flashing": "*Y flashing yellow",
         "gap": f"{i.gap} gap",
         "double gap": f"{i.double_gap} gap in both rails",
         "broken": "broken rail: not lined",

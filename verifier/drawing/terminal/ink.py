@@ -69,8 +69,10 @@ def ink_layout(
     if placement.homeless:
         # No room beside the track for these even so: told below the drawing.
         lines = (*lines, *(_footnote(view, label) for label in placement.homeless))
-    if any(put.label.name in view.plan.signals for put in placement.put):
-        paper.used.add("signal")
+    shown = [view.plan.signals.get(put.label.name) for put in placement.put]
+    for signal in filter(None, shown):
+        paper.used.update(["signal"] + ["plate"] * bool(signal.plate))
+        paper.used.update(["flashing"] * view.flashes(signal))
     return lines, frozenset(paper.used), paper.origin()
 
 

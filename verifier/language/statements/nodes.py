@@ -92,6 +92,23 @@ class Color(SyntaxNode):
 
 
 @dataclass(frozen=True, slots=True)
+class Plate(SyntaxNode):
+    """A plate on the mast of a signal, by its kind: ``number plate``."""
+
+    text: str
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Combination(SyntaxNode):
+    """The colors of the heads from the top down, and the plate they are shown with, if any."""
+
+    colors: tuple[Color, ...]
+    plate: Plate | None
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
 class Amount(SyntaxNode):
     """A number as written, and the unit after it, empty where there is none."""
 

@@ -6,13 +6,14 @@ from verifier.language.source import Span
 from verifier.language.statements.kind import statement
 from verifier.language.statements.nodes import (
     Amount,
-    Color,
+    Combination,
     Condition,
     DeclaredName,
     Join,
     Length,
     Name,
     PathStep,
+    Plate,
     Rule,
     Statement,
     SyntaxNode,
@@ -27,6 +28,7 @@ class Signal(Statement):
     join: Join
     far: PathStep
     stands: Length
+    plate: Plate | None
     heads: tuple[Word, ...]
     rules: tuple[Rule, ...]
 
@@ -46,7 +48,7 @@ class Head(Statement):
 )
 class Aspect(Statement):
     name: Word
-    combinations: tuple[tuple[Color, ...], ...]
+    combinations: tuple[Combination, ...]
     indication: str
 
 

@@ -22,7 +22,8 @@ CLAUSE_KINDS: dict[str, s.ClauseKind] = {
 _NODES: dict[str, type[s.SyntaxNode]] = {
     **{rule: kind.node for rule, kind in s.KIND_BY_RULE.items()},
     "feeders": s.Feeders, "feeder": s.Feeder, "run": s.Run, "join": s.Join, "place": s.Place,
-    "rule": s.Rule, "binding": s.Binding, "way": s.RoutePoints, "lever_state": s.LeverState,
+    "rule": s.Rule, "binding": s.Binding, "combination": s.Combination, "way": s.RoutePoints,
+    "lever_state": s.LeverState,
     "fact": s.Fact, "all_of": s.AllOf, "any_of": s.AnyOf,
     "negation": s.Negation,
 }  # fmt: skip
@@ -137,7 +138,10 @@ class Builder(Transformer[Token, Any]):
     def length(self, _: Meta, children: list[Any]) -> tuple[Any, ...]:
         return tuple(part for part in children if isinstance(part, s.Amount | s.Color))
 
-    ratio = combination = length
+    ratio = length
+
+    def plate(self, meta: Meta, children: list[Any]) -> s.Plate:
+        return s.Plate(" ".join(children[-1].split()), self._span(meta))
 
     def color(self, meta: Meta, children: list[Any]) -> s.Color:
         return s.Color(" ".join(filter(None, children)), self._span(meta))

@@ -12,6 +12,7 @@ SPECIAL = {
     "STRING": 'a text in "quotes"',
     "COLOR": "a color (green, yellow, red, lunar, white or dark)",
     "INDICATION": "an indication, such as `proceed prepared to stop at next signal`",
+    "PLATE": "a plate (`number plate`, `letter plate` or `marker plate`)",
     "JOINED": "`=`",
     "GAP": "`|`",
     "DOUBLE_GAP": "`||`",

@@ -6,7 +6,7 @@ replace or add to it; what an indication means is fixed here, since properties r
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from typing import Literal
 
 from verifier.language.source import Source, Span
@@ -71,13 +71,15 @@ Combination = tuple[str, ...]
 
 @dataclass(frozen=True, slots=True)
 class Aspect:
-    """A name, the color combinations that show it, and its indication."""
+    """A name, the color combinations that show it, and its indication. ``plated`` are those that
+    show it only beside a plate of a kind (49 CFR 236.23(a): a qualifying appurtenance)."""
 
     name: str
     combinations: tuple[Combination, ...]
     indication: Indication
     span: Span
     built_in: bool = False
+    plated: tuple[tuple[str, Combination], ...] = ()
 
     @property
     def proceeds(self) -> bool:
@@ -101,9 +103,16 @@ class Aspect:
 
 @dataclass(frozen=True, slots=True)
 class Chart:
-    """All aspects of a layout, least restrictive first."""
+    """All aspects of a layout, least restrictive first; and the chart of signals that carry a
+    plate of a kind, for each kind that some aspect is shown with."""
 
     aspects: tuple[Aspect, ...]
+    with_plate: tuple[tuple[str, "Chart"], ...] = field(default=(), repr=False)
+
+    def beside(self, plate: str) -> "Chart":
+        """What colors mean at a signal with a plate of this kind, empty where it has none. What
+        an aspect lists with the plate goes before the same colors without it."""
+        return next((chart for kind, chart in self.with_plate if kind == plate), self)
 
     def get(self, name: str) -> Aspect | None:
         return next((a for a in self.aspects if a.name == name), None)
@@ -155,7 +164,8 @@ def chart(own: Iterable[Aspect]) -> Chart:
     """The built-in chart with a file's own aspects put over it.
 
     A file's aspect replaces the built-in one of the same name, and the built-in one with
-    the same indication; a color combination that the file lists is no longer built in.
+    the same indication; a color combination that the file lists is no longer built in. (One that
+    it lists with a plate still is, without the plate.)
     """
     own = tuple(own)
     names = {a.name for a in own}
@@ -173,4 +183,22 @@ def chart(own: Iterable[Aspect]) -> Chart:
         if left:
             aspects.append(Aspect(name, left, INDICATIONS[indication], span, built_in=True))
     aspects.sort(key=lambda a: -a.indication.rank)
-    return Chart(tuple(aspects))
+    plates = dict.fromkeys(plate for a in own for plate, _ in a.plated)
+    return Chart(tuple(aspects), tuple((p, _beside(aspects, p)) for p in plates))
+
+
+def _beside(aspects: Iterable[Aspect], plate: str) -> Chart:
+    """The chart of signals with this plate."""
+    taken = {colors for a in aspects for kind, colors in a.plated if kind == plate}
+    return Chart(
+        tuple(
+            replace(
+                a,
+                combinations=(
+                    *(colors for kind, colors in a.plated if kind == plate),
+                    *(colors for colors in a.combinations if colors not in taken),
+                ),
+            )
+            for a in aspects
+        )
+    )

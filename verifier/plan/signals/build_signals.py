@@ -28,13 +28,15 @@ def build_chart(statements: Iterable[tree.Statement], names: Names) -> aspects.C
             names.error("CP202", node.name.span, "aspect", others=[own[name].span], name=name)
             continue
         for combination in node.combinations:
-            if len(combination) > MAX_HEADS:
-                names.error("CP408", combination[MAX_HEADS].span, "colors", most=MAX_HEADS)
+            if len(combination.colors) > MAX_HEADS:
+                names.error("CP408", combination.colors[MAX_HEADS].span, "colors", most=MAX_HEADS)
+        listed = [(c.plate, tuple(color.text for color in c.colors)) for c in node.combinations]
         own[name] = aspects.Aspect(
             name,
-            tuple(tuple(color.text for color in c) for c in node.combinations),
+            tuple(colors for plate, colors in listed if plate is None),
             aspects.INDICATIONS[node.indication],
             node.span,
+            plated=tuple((plate.text, colors) for plate, colors in listed if plate is not None),
         )
     return aspects.chart(own.values())
 
@@ -81,15 +83,17 @@ def aspect_observable(
         values = (*(a.name for a in chart.aspects), UNLISTED)
         return Observable("aspect", name, values, UNLISTED)
     if post.node.rules:
-        combinations = _listed_combinations(post, chart)
+        combinations: Iterable[aspects.Combination] = _listed_combinations(post, chart)
     else:
         shown = [
             dict.fromkeys(_shows(rule) for rule in head_nodes[head].rules)
             for head in post.heads
             if head in head_nodes
         ]
-        combinations = list(product(*shown))
-    read = {chart.reading(c) for c in combinations} or {UNLISTED}
+        combinations = [*product(*shown)]
+    # A plate may go missing.
+    charts = dict.fromkeys((chart.beside(plate_of(post)), chart))
+    read = {chart.reading(c) for c in combinations for chart in charts} or {UNLISTED}
     ordered = [a.name for a in chart.aspects if a.name in read]
     if UNLISTED in read:
         ordered.append(UNLISTED)
@@ -98,8 +102,14 @@ def aspect_observable(
 
 def _listed_combinations(post: Post, chart: aspects.Chart) -> list[aspects.Combination]:
     """The colors each of a signal's aspect lines shows, in order."""
+    chart = chart.beside(plate_of(post))
     shown = (chart.colors(rule.shows.text, len(post.heads)) for rule in post.node.rules)
     return [colors for colors in shown if colors]
+
+
+def plate_of(post: Post) -> str:
+    """The kind of plate that a signal carries; empty for none."""
+    return post.node.plate.text if post.node.plate else ""
 
 
 def _color_order(color: str) -> tuple[int, str]:
@@ -130,8 +140,10 @@ def build_signals(
         lines = _aspect_lines(post, words)
         _check_rules_given(post, ruled, words.names)
         signals[name] = Signal(
-            name, post.joint, post.enters, heads, lines, words.aspects[name], post.node.span
-        )
+            name, post.joint, post.enters, heads, lines, words.aspects[name], post.node.span,
+            plate_of(post),
+        )  # fmt: skip
+        _check_plate(post, words)
     return signals
 
 
@@ -147,6 +159,7 @@ def _one_reader(signal: Signal, chart: aspects.Chart, wiring: Wiring) -> Signal:
     readers = {driver.name if (driver := wiring.driver_of(h.name)) else "" for h in signal.heads}
     if signal.by_head or len(readers) == 1:
         return signal
+    chart = chart.beside(signal.plate)
     shown = [(line, chart.colors(line.shows, len(signal.heads))) for line in signal.lines]
     heads = (
         replace(head, lines=tuple(replace(x, shows=colors[i]) for x, colors in shown if colors))
@@ -192,9 +205,9 @@ def _aspect_lines(post: Post, words: Vocabulary) -> tuple[Line, ...]:
 
 
 def _known_aspect(rule: tree.Rule, post: Post, words: Vocabulary) -> aspects.Aspect | None:
-    aspect = words.chart.get(rule.shows.text)
+    chart = words.chart.beside(plate_of(post))
+    aspect = chart.get(rule.shows.text)
     if aspect is None or rule.flashing:
-        chart = words.chart
         instead = chart.instead_of(rule.shows.text)
         names = [a.name for a in chart.aspects]
         words.names.error(
@@ -209,13 +222,41 @@ def _known_aspect(rule: tree.Rule, post: Post, words: Vocabulary) -> aspects.Asp
         )
         return None
     if len(post.heads) <= MAX_HEADS and aspect.for_heads(len(post.heads)) is None:
-        _no_colors(rule, aspect, post, words.names)
+        _no_colors(rule, aspect, post, words)
         return None
     return aspect
 
 
-def _no_colors(rule: tree.Rule, aspect: aspects.Aspect, post: Post, names: Names) -> None:
-    count = len(post.heads)
+def _check_plate(post: Post, words: Vocabulary) -> None:
+    """A plate that no aspect is shown with means nothing."""
+    plate = post.node.plate
+    if plate is not None and plate.text not in dict(words.chart.with_plate):
+        worst = post.node.rules[-1].shows.text if post.node.rules else "Stop"
+        words.names.error(
+            "CP416", plate.span, signal=post.node.name.text, plate=plate.text, worst=worst
+        )
+
+
+def _no_colors(rule: tree.Rule, aspect: aspects.Aspect, post: Post, words: Vocabulary) -> None:
+    count, plate, names = len(post.heads), plate_of(post), words.names
+    elsewhere = words.chart.get(aspect.name)
+    assert elsewhere is not None
+    plates = [kind for kind, colors in elsewhere.plated if len(colors) == count]
+    usual = elsewhere.for_heads(count)
+    if plates or usual:
+        read = words.chart.beside(plate).reading(usual) if usual else ""
+        names.error(
+            "CP417",
+            rule.shows.span,
+            "taken" if usual else "",
+            others=[] if elsewhere.built_in else [elsewhere.span],
+            aspect=aspect.name,
+            signal=post.node.name.text,
+            plate=plates[0] if plates else plate,
+            colors=" over ".join(usual or ()),
+            read=read,
+        )
+        return
     counts = sorted({len(combination) for combination in aspect.combinations})
     names.error(
         "CP405",

@@ -3,7 +3,7 @@
 In: the track and the wiring. Out: an :class:`Equipment`.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
 from itertools import combinations_with_replacement
@@ -36,6 +36,8 @@ OWN_SHARE = Fraction(1, 10)
 
 # By detector, or by turnout with contacts: the drivers wired to it.
 Readers = dict[str, tuple[str, ...]]
+# Returns of contacts, each by its supply, and the readers it serves.
+Returns = tuple[tuple[str, tuple[str, ...]], ...]
 
 
 def derive_equipment(
@@ -48,16 +50,20 @@ def derive_equipment(
 ) -> Equipment:
     """What follows from a layout's wiring."""
     if not wiring.given:
-        return NO_EQUIPMENT
+        return replace(NO_EQUIPMENT, faults=tuple(_plates(signals)))
     geometry, spots_of = _spots(wiring, track)
     places = {block: found for block in blocks if (found := _places(block, wiring, geometry))}
     gaps, joined = _neighbors(wiring, track)
     detector_readers, contact_readers = _readers(wiring, signals, conditions, locking)
-    faults = tuple(_faults(wiring, gaps, signals, locking, detector_readers, contact_readers))
+    returns = {name: contact_returns(readers, wiring) for name, readers in contact_readers.items()}
+    faults = tuple(
+        _faults(wiring, gaps, signals, locking, detector_readers, contact_readers, returns)
+    )
     return Equipment(
         MappingProxyType(places), MappingProxyType(geometry), MappingProxyType(spots_of),
         joined, gaps, faults,
         MappingProxyType(detector_readers), MappingProxyType(contact_readers),
+        MappingProxyType(returns),
         MappingProxyType(divisions(wiring, track)), MappingProxyType(together(wiring)),
     )  # fmt: skip
 
@@ -240,8 +246,13 @@ def _faults(
     locking: Locking,
     detector_readers: Readers,
     contact_readers: Readers,
+    returns: Mapping[str, Returns],
 ) -> Iterator[Fault]:
     yield from _wires(wiring, locking, detector_readers, contact_readers)
+    for turnout, found in returns.items():
+        for tag, _ in found:
+            span = wiring.machines[turnout].span
+            yield Fault(FaultKind.CONTACT_RETURN, (turnout, tag), span)
     moving = {
         name for m in wiring.machines.values() if m.motor for name in wiring.chain_of(m.supply)
     }
@@ -256,6 +267,7 @@ def _faults(
                 yield from _lamps(heads[name])
         if any(flashes(c) for n in driver.heads if n in heads for c in heads[n].color.values):
             yield Fault(FaultKind.FLASHER, (driver.name,), driver.span)
+    yield from _plates(signals)
     for machine in wiring.machines.values():
         if machine.motor:
             yield Fault(FaultKind.MACHINE, (machine.turnout,), machine.span, moves_points=True)
@@ -264,6 +276,13 @@ def _faults(
     for machine in wiring.machines.values():
         for leg in machine.contacts or ():
             yield Fault(FaultKind.CONTACT, (machine.turnout, leg), machine.span)
+
+
+def _plates(signals: Mapping[str, Signal]) -> Iterator[Fault]:
+    """A plate can fall off its mast; it needs no wiring for that."""
+    for signal in signals.values():
+        if signal.plate:
+            yield Fault(FaultKind.PLATE, (signal.name,), signal.span)
 
 
 def _lamps(head: Head) -> Iterator[Fault]:
@@ -302,6 +321,22 @@ def _wires(
             for reader in contact_readers[machine.turnout]:
                 wired = (machine.turnout, leg, reader)
                 yield Fault(FaultKind.CONTACT_WIRE, wired, machine.span)
+
+
+def contact_returns(readers: Collection[str], wiring: Wiring) -> Returns:
+    """The other side of the contacts of one turnout: to the return of what reads them, once for
+    each group of supplies that have one. (Relays have theirs with the first.)"""
+    served: dict[tuple[str, ...], list[str]] = {}
+    for reader in (name for name in readers if name in wiring.drivers):
+        group = wiring.sharing_return(wiring.drivers[reader].supply)
+        served.setdefault(group, []).append(reader)
+    groups = list(served.items()) or ([((), [])] if readers else [])
+    others = [name for name in readers if name not in wiring.drivers]
+    several = len(groups) > 1
+    return tuple(
+        (group[0] if several and group else "", (*(others if i == 0 else ()), *names))
+        for i, (group, names) in enumerate(groups)
+    )
 
 
 def _heard(

@@ -91,7 +91,9 @@ class Equipment:
     ``places`` and ``geometry`` are by block; ``spots_of`` gives, by detector, the positions in
     its block's list of spots. ``detector_readers`` and ``contact_readers`` give, by detector
     and by turnout, the drivers that read it, and the relays where locks do; one without a name
-    where there are no drivers. ``divisions``: by detector and block, how current divides where not
+    where there are no drivers. ``contact_returns``: by turnout, the returns of its contacts, one
+    for each group of supplies that have one, each by its supply (empty where there is but one) and
+    the readers that it serves. ``divisions``: by detector and block, how current divides where not
     all feeders pass through the detector; ``together``: by block, the detectors of which one
     surely detects what the feeders through all of them carry."""
 
@@ -103,6 +105,9 @@ class Equipment:
     faults: tuple[Fault, ...] = ()
     detector_readers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     contact_readers: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    contact_returns: Mapping[str, tuple[tuple[str, tuple[str, ...]], ...]] = field(
+        default_factory=dict
+    )
     divisions: Mapping[tuple[str, str], Division] = field(default_factory=dict)
     together: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     _faults: Mapping[tuple[FaultKind, tuple[str, ...]], Fault] = field(init=False, repr=False)
@@ -138,6 +143,12 @@ class Equipment:
         empty where there is no such wire. Locks read as the reader without a name."""
         readers = (self.contact_readers if contacts else self.detector_readers)[source]
         return tuple(end for end in (reader, *([] if reader else [RELAYS])) if end in readers)
+
+    def returns(self, turnout: str, reader: str) -> tuple[str, ...]:
+        """The returns by which a reader reads the contacts of a turnout, each by its supply."""
+        ends = {*self.wire_ends(turnout, reader, contacts=True)}
+        found = self.contact_returns[turnout]
+        return tuple(supply for supply, serves in found if not ends.isdisjoint(serves))
 
     def same(self, fault: Fault) -> Fault | None:
         """The fault of another plan as it is here; None where there is no such equipment."""

@@ -44,11 +44,13 @@ class FaultKind(Enum):
     )
     DETECTOR_WIRE = "wire from", "wire-broken", ("broken",), ("detector", "driver")
     CONTACT_WIRE = "wire from", "wire-broken", ("broken",), ("turnout", "leg", "driver")
+    CONTACT_RETURN = "return of", "wire-broken", ("broken",), ("turnout", "supply")
     SUPPLY = "supply", "supply-lost", ("off",), ("supply",)
     GAP = "gap", "gap-bridged", (), ("gap",)
     LAMP = "lamp", "lamp-out", ("out",), ("head", "color")
     HEAD = "head", "lamp-out", ("dark",), ("head",)
     FLASHER = "flasher of", "flasher-stopped", (FLASHER_LIT, FLASHER_DARK), ("driver",)
+    PLATE = "plate of", "plate-missing", ("missing",), ("signal",)
     MACHINE = "machine of", "points-stalled", (STOPPED, DISOBEYED), ("turnout",)
     DETECTOR = "detector", "report-stuck", (STUCK_CLEAR, STUCK_OCCUPIED), ("detector",)
     CONTACT = "contact", "report-stuck", (STUCK_CLOSED, STUCK_OPEN), ("turnout", "leg")
@@ -131,6 +133,9 @@ def fault_name(kind: FaultKind, *subjects: str) -> str:
     match kind:
         case FaultKind.COMMON_RETURN:
             named = " and ".join(subjects)
+        case FaultKind.CONTACT_RETURN:
+            turnout, supply = subjects
+            named = f"{turnout} contacts" + (f" on {supply}" if supply else "")
         case FaultKind.DETECTOR_WIRE | FaultKind.CONTACT_WIRE:
             *source, driver = subjects
             named = " ".join(source) + (f" to {driver}" if driver else "")

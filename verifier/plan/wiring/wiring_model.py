@@ -337,6 +337,12 @@ class Wiring:
             reached.update(name for g in joined for name in g)
         return other in reached
 
+    def sharing_return(self, supply: str | None) -> tuple[str, ...]:
+        """A supply and all that share a return with it, in the order of the file."""
+        if supply is None:
+            return ()
+        return tuple(s for s in self.supplies if s == supply or self.share_a_return(supply, s))
+
     def has_usable_input(
         self, driver: Driver, detector: Detector, without: Collection[int] = ()
     ) -> bool:
