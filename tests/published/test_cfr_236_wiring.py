@@ -116,6 +116,7 @@ def test_49_cfr_236_6_V_one_contact_takes_open_points_for_reverse_unsafe() -> No
     assert broken(report) == {
         "proceed-over-open-points: 2R, T1",
         "wire-broken: wire from T1 normal to B1",
+        "wire-broken: return of T1 contacts",
     }
     assert_shown(
         report, "proceed-over-open-points: 2R, T1", {"T1": "open"}, {"2R": "Diverging-Clear"}
