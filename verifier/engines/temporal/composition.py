@@ -269,6 +269,9 @@ class Composition:
         )  # fmt: skip
         inside = {*window.system.states, *window.system.inputs}
         asked = {question(e): j for j, e in undone.items() if inside.issuperset(support(e))}
+        if key not in self._known and -1 in goals and each_recovered(window, (), self._deadline):
+            # It is so wherever the parts that are done are at rest.
+            self._known[key] = _Answer(tuple(map(question, window.goals)), (), ())
         if key not in self._known:
             found = recover(window, wanted, trying, self._deadline)
             if isinstance(found, Unknown):
