@@ -203,6 +203,29 @@ def slow(seconds: int) -> str:
     )
 
 
+AUTOMATIC_CROSSING = """
+edge North, West entering only
+edge South, East leaving only
+block A, B, C, D, Diamond
+crossing X1 in Diamond
+track West  = A | along  X1 | B = East
+track North = C | across X1 | D = South
+relay Track
+  picks when Diamond clear
+  {slow}
+signal X at A | X1
+  Clear  when A occupied and Track up and Diamond, B clear
+  Stop   otherwise
+signal Y at C | X1
+  Clear  when C occupied and X at stop and Track up and Diamond, D clear
+  Stop   otherwise
+"""
+
+
+def automatic_crossing(slow: str) -> str:
+    return AUTOMATIC_CROSSING.format(slow=slow)
+
+
 LOSS_OF_SHUNT = [
     Case("236.309", "a loss of shunt of 5 seconds or less shall not release: release after 3 s",
          slow(3), "loss-of-shunt: T1", "broken"),
@@ -210,6 +233,13 @@ LOSS_OF_SHUNT = [
     Case("236.309", "or less: exactly 5 s must hold", slow(5), "loss-of-shunt: T1", "proved"),
     Case("236.309", "release after 4 s", slow(4), "loss-of-shunt: T1", "broken"),
     Case("236.309", "no delay at all", facing(FULL), "loss-of-shunt: T1", "broken"),
+    Case("236.309", "(a) nor permit an established route to be changed at an automatic "
+         "interlocking: a train on the crossing is lost, and the other track is cleared",
+         automatic_crossing(""), "loss-of-shunt: X, Y", "broken"),
+    Case("236.309", "(a) the track relay of the crossing waits 4 s",
+         automatic_crossing("slow to pick 4 s"), "loss-of-shunt: X, Y", "broken"),
+    Case("236.309", "(a) it waits 6 s",
+         automatic_crossing("slow to pick 6 s"), "loss-of-shunt: X, Y", "proved"),
 ]  # fmt: skip
 
 # ------------------------------------------------------------------ indication locking

@@ -30,6 +30,7 @@ from verifier.census.says import (
     takes,
     takes_one,
 )
+from verifier.census.signals import pairs_that_meet
 from verifier.census.survey import Step, Survey, Trip, meetings
 from verifier.logic.expr import FALSE, TRUE, Expr, atom
 from verifier.plan import observables
@@ -100,7 +101,9 @@ def route_locking(survey: Survey) -> Musts:
 
 def loss_of_shunt(survey: Survey) -> Musts:
     """Everything that a machine throws, and everything with an electric lock: it does not move
-    under or ahead of a train that is undetected for a moment. A note without slow relays."""
+    under or ahead of a train that is undetected for a moment. Every two signals from which trains
+    cross on the level: neither lets one pass with a train of the other on the crossing, or in the
+    route and still before it. Notes without slow relays."""
     relays = survey.plan.locking.relays.values()
     slow = [r for r in relays if r.slow_pick is not None or r.slow_release is not None]
     for mover in _movers(survey):
@@ -109,6 +112,15 @@ def loss_of_shunt(survey: Survey) -> Musts:
             comes, signals = _headed_for(mover, survey)
             bad = all_of(any_of(mover.under, comes), mover.moves)
             yield Must((mover.name,), bad, signals, note=not slow)
+    across = pairs_that_meet(survey, "across") if _over_time(survey) else {}
+    for (one, two), trips in across.items():
+        ways = []
+        for a, b, _, pieces in trips:
+            for mine, other in ((a, b), (b, a)):
+                lets = all_of(permits(survey.plan.signals[other.signal], survey.plan), takes(other))
+                last = max(k for k, step in enumerate(mine.steps) if step.piece in pieces)
+                ways.append(all_of(any_of(*_inside(mine, last + 1, survey)), lets))
+        yield Must((one.name, two.name), any_of(*ways), (one.name, two.name), note=not slow)
 
 
 def false_occupancy(survey: Survey) -> Musts:
@@ -132,13 +144,21 @@ def _headed_for(mover: Mover, survey: Survey) -> tuple[Expr, tuple[str, ...]]:
     comes, signals = [], dict[str, None]()
     for trip in survey.every_trip():
         at = next((met.steps for met in meetings_with(mover, (trip,), survey)), None)
-        for i, here in enumerate(trip.steps[:at]) if at else ():
-            between = [s for s in trip.steps[i + 1 : at] if s.chooses]
-            way = all_of(*(lie(s.piece, s.needs) for s in between if s.needs))
-            own = lie(here.piece, here.needs) if here.chooses and here.needs else TRUE
-            comes.append(all_of(runs(Port(here.piece, here.enter), survey), own, way))
+        inside = list(_inside(trip, at, survey)) if at else []
+        comes += inside
+        if inside:
             signals[trip.signal] = None
     return any_of(*comes), tuple(signals)
+
+
+def _inside(trip: Trip, at: int, survey: Survey) -> Iterator[Expr]:
+    """A train is on one of the first steps of a trip, and the points that choose among these lie
+    for it."""
+    for i, here in enumerate(trip.steps[:at]):
+        between = [s for s in trip.steps[i + 1 : at] if s.chooses]
+        way = all_of(*(lie(s.piece, s.needs) for s in between if s.needs))
+        own = lie(here.piece, here.needs) if here.chooses and here.needs else TRUE
+        yield all_of(runs(Port(here.piece, here.enter), survey), own, way)
 
 
 # ------------------------------------------------------------------ a signal put back

@@ -39,7 +39,7 @@ from verifier.plan.signals.aspects import Aspect
 def converging_proceeds(survey: Survey) -> Musts:
     """Every two signals from which trains come onto one track from different sides, or start onto
     it side by side. Never may both permit it."""
-    for (one, two), trips in _pairs(survey, "from two sides", "side by side").items():
+    for (one, two), trips in pairs_that_meet(survey, "from two sides", "side by side").items():
         both = all_of(permits(one, survey.plan), permits(two, survey.plan))
         ways = [
             TRUE if how == "side by side" else all_of(takes(a), takes(b)) for a, b, how, _ in trips
@@ -49,7 +49,7 @@ def converging_proceeds(survey: Survey) -> Musts:
 
 def crossing_proceeds(survey: Survey) -> Musts:
     """Every two signals from which trains cross on the level. Never may both permit it."""
-    for (one, two), trips in _pairs(survey, "across").items():
+    for (one, two), trips in pairs_that_meet(survey, "across").items():
         both = all_of(permits(one, survey.plan), permits(two, survey.plan))
         ways = any_of(*(all_of(takes(a), takes(b)) for a, b, _, _ in trips))
         yield Must((one.name, two.name), all_of(both, ways), (one.name, two.name))
@@ -60,7 +60,7 @@ def opposing_proceeds(survey: Survey) -> Musts:
     train out at an edge where trains only come in. Never may both permit it; on `switching only`
     track both may show Restricting."""
     plan = survey.plan
-    for (one, two), trips in _pairs(survey, "head on").items():
+    for (one, two), trips in pairs_that_meet(survey, "head on").items():
         ways = []
         for a, b, _, pieces in trips:
             blocks = [survey.block_of(piece) for piece in pieces]
@@ -82,7 +82,7 @@ def opposing_proceeds(survey: Survey) -> Musts:
 _Met = tuple[Trip, Trip, Meeting, frozenset[str]]
 
 
-def _pairs(survey: Survey, *wanted: Meeting) -> dict[tuple[Signal, Signal], list[_Met]]:
+def pairs_that_meet(survey: Survey, *wanted: Meeting) -> dict[tuple[Signal, Signal], list[_Met]]:
     """The pairs of signals with trips that meet in one of these ways, and those trips. ``Signal``
     pairs are in the order of the file."""
     found: dict[tuple[str, str], list[_Met]] = {}

@@ -319,13 +319,68 @@ def _blocks_before(place: Place, route: Route, plan: Plan) -> tuple[str, ...]:
 
 def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
     """A loss of detection of 5 seconds or less does not let points, derails or gates move under a
-    train, or ahead of a train inside its route.
+    train, or ahead of a train inside its route, nor a signal let a train across its way.
 
     On dirty rail the detection of a train can fail for a moment. Checked for what a machine moves,
-    and for what is thrown by hand and has an electric lock. In a file without slow relays
-    this is a note only, since such a file does not try to prevent it.
+    for what is thrown by hand and has an electric lock, and for every two signals whose routes
+    cross at grade. In a file without slow relays this is a note only, since such a file does not
+    try to prevent it.
     """
-    slow = any(r.slow_pick or r.slow_release for r in plan.locking.relays.values())
+    yield from _moved_unseen(plan)
+    yield from _crossed_unseen(plan)
+
+
+def _tries_to_bridge(plan: Plan) -> bool:
+    """Whether a file tries to ride over a loss of detection: it has slow relays."""
+    return any(r.slow_pick or r.slow_release for r in plan.locking.relays.values())
+
+
+def _crossed_unseen(plan: Plan) -> Iterator[Obligation]:
+    """Of two signals whose routes cross, neither lets a train pass while one that the other let in
+    is on the crossing or on its way there."""
+    if not plan.locking.over_time:
+        return
+    pairs: dict[tuple[str, str], list[Conflict]] = {}
+    order = list(plan.signals)
+    for conflict in plan.conflicts:
+        one, two = sorted((conflict.first.signal, conflict.second.signal), key=order.index)
+        if conflict.kind == "crossing" and one != two:
+            pairs.setdefault((one, two), []).append(conflict)
+    for (one, two), conflicts in pairs.items():
+        first = conflicts[0]
+        block = plan.track.pieces[first.pieces[0]].block
+        yield Obligation(
+            "loss-of-shunt",
+            (one, two),
+            disjunction(*(_crosses_unseen(conflict, plan) for conflict in conflicts)),
+            f"{one} or {two} lets a train across {first.place} while a train that the other let in "
+            "is undetected for a moment",
+            (plan.signals[one].span, plan.signals[two].span),
+            (one, two),
+            (first.first, first.second),
+            first.pieces,
+            first.place,
+            advice=not _tries_to_bridge(plan),
+            hint=f"Let a slow relay repeat {block}: `relay {block}-track picks when {block} clear "
+            f"slow to pick 6 s`. Use that relay where {one}, {two} and what holds their routes use "
+            f"{block}.",
+            over="lossy",
+        )
+
+
+def _crosses_unseen(conflict: Conflict, plan: Plan) -> Expr:
+    ways = []
+    both = (conflict.first, conflict.second)
+    for route, other in (both, both[::-1]):
+        over = max(k for k, piece in enumerate(route.pieces) if piece in conflict.pieces)
+        inside = heads_for(Place(over + 1, ""), route, plan)
+        lets = conjunction(permits(plan.signals[other.signal], plan), takes(other))
+        ways.append(conjunction(inside, lets))
+    return disjunction(*ways)
+
+
+def _moved_unseen(plan: Plan) -> Iterator[Obligation]:
+    """What is locked does not move under a train, or ahead of it."""
     for device in moving(plan):
         name, owner = device.name, thrown_with(device, plan).name
         throw = plan.locking.throws.get(owner)
@@ -343,7 +398,7 @@ def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
             tuple(route for route, _ in over[:1]),
             drawn_at(device),
             name,
-            advice=not slow,
+            advice=not _tries_to_bridge(plan),
             hint=f"Let a slow relay repeat {block}: `relay {block}-track picks when {block} clear "
             f"slow to pick 6 s`. Use that relay where the lock of {owner} uses {block}.",
             over="lossy",
@@ -361,12 +416,23 @@ def false_occupancy(plan: Plan) -> Iterator[Obligation]:
     """
     if not releases_in_sequence(plan):
         return
-    for found in loss_of_shunt(plan):
+    for found in _moved_unseen(plan):
         (name,) = found.subjects
         yield replace(
             found,
             property="false-occupancy",
             trouble=f"the points of {name} move under or ahead of a train after a false report",
+            advice=False,
+            hint=_SEQUENCE,
+            over="blips",
+        )
+    for found in _crossed_unseen(plan):
+        one, two = found.subjects
+        yield replace(
+            found,
+            property="false-occupancy",
+            trouble=f"{one} or {two} lets a train across {found.place} against a train that the "
+            "other let in, after a false report",
             advice=False,
             hint=_SEQUENCE,
             over="blips",
