@@ -100,8 +100,9 @@ def aspect_against_route(plan: Plan) -> Iterator[Obligation]:
 
     A straight aspect (Clear, Approach) over facing points that lie reverse sends a train
     through the turnout at full speed. A diverging aspect over points that all lie normal
-    indicates a route that is not lined. Aspects that give a speed (medium, slow, restricted)
-    indicate no route.
+    indicates a route that is not lined. Over trailing points that lie reverse, on the way out of
+    a siding, either will do: they choose no route. Aspects that give a speed (medium, slow,
+    restricted) indicate no route.
     """
     for signal, routes in signals_with_routes(plan):
         shown = [a for a in plan.chart.aspects if a.name in signal.aspect.values]
@@ -126,9 +127,18 @@ def aspect_against_route(plan: Plan) -> Iterator[Obligation]:
             routes[:1],
             points,
             listing(points),
-            hint="Give the signal a second head (`heads upper, lower`) and a diverging aspect for "
-            "the route over the reverse leg, and check the points in every line.",
+            hint=_SECOND_HEAD if any(r.diverging for r in routes) else _STRAIGHT_ONLY,
         )
+
+
+_SECOND_HEAD = (
+    "Give the signal a second head (`heads upper, lower`) and a diverging aspect for the route "
+    "over the reverse leg, and check the points in every line."
+)
+_STRAIGHT_ONLY = (
+    "No route from this signal diverges: show a straight aspect (Clear, Approach), or list these "
+    "colors for one in an `aspect` statement."
+)
 
 
 def approach_untruthful(plan: Plan) -> Iterator[Obligation]:

@@ -80,8 +80,11 @@ def _must_show(point: ObservationPoint, plan: Plan) -> tuple[str, str]:
     if point.turnouts:
         return f"lies {sorted(point.expected[0][1])[0][0]}", "-"
     every = dict.fromkeys(shown for _, colors in point.expected for shown in sorted(colors))
-    chart = plan.chart_of(plan.signals[point.at])
-    names = dict.fromkeys(chart.reading(colors) for colors in every)
+    names = dict.fromkeys(
+        plan.chart_of(plan.signals[signal]).reading(colors)
+        for signal, shown in point.expected
+        for colors in sorted(shown)
+    )
     aspect = " or ".join(name for name in names if name != UNLISTED) or "-"
     if point.all_red:
         return ("red" if max(map(len, every)) == 1 else "red on every head"), aspect
