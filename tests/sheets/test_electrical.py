@@ -20,6 +20,7 @@ from verifier.reference.evaluator import Evaluator
 from verifier.sheets.electrical import electrical_sheet
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.prices import prices_in
+from verifier.sheets.test_card import coin_tests
 
 OHMS_PER_KILOFOOT = {14: 2.525, 18: 6.385, 22: 16.14}
 
@@ -259,3 +260,30 @@ def test_the_command_prints_the_sheet_with_ones_own_leds(
     assert "B1,red,1.9 V,12 V,15 mA,673.33 ohm,680 ohm,680 ohm,1/2 W\r\n" in (
         capsys.readouterr().out
     )
+
+
+COINS = """
+edge West, East
+supply T track power DCC 15 V 5 A fuse 5 A electronic
+booster B fed by T 15 V 3 A fuse 3 A resettable trips at 3 A
+supply F track power DCC 15 V 5 A fuse 2 A UL
+reverser R fed by T
+district One fed by T
+district Two fed by B
+district Three fed by F
+district Four fed by R
+block A, A2 in One
+block B1 in Two
+block C in Three
+block D in Four
+track West = A | A2 || B1 || C || D = East
+"""
+
+
+def test_a_coin_on_the_rails_opens_the_nearest_limit_and_leaves_the_rest_live() -> None:
+    """Common practice, no source: the coin, or quarter, test. An ordinary fuse would be spent."""
+    rows = {row[0]: row[2] for row in coin_tests(verifier.load_text(COINS)).rows}
+    assert list(rows) == ["One", "Two", "Four"]
+    assert "T cuts off at once (5 A): A, A2, B1 and D dead; C stays live" in rows["One"]
+    assert "B opens, within the time on its sheet (3 A): B1 dead; A, A2, C and D" in rows["Two"]
+    assert "T cuts off at once (5 A): A, A2, B1 and D dead" in rows["Four"]

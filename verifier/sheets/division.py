@@ -16,8 +16,9 @@ from verifier.sheets.sheet import Row, Table
 _COLUMNS = ("stock on", "nearest to", "detector", "of its current", "seen")
 _NOTES = (
     "With all wires sound, wherever the stock stands that is nearer to this feeder than to any "
-    "other. Where the file does not give places and wire of all feeders, length of the block and "
-    "rail, it may be anything.",
+    "other. It may be anything where the file does not give places and wire of all feeders, length "
+    "of the block and rail; where some feeders come from a sub-bus and others do not; where a "
+    "detector senses by diodes; and in a block with points.",
 )
 
 

@@ -10,6 +10,9 @@ from verifier.diagnosis.bench import Bench
 from verifier.language.listing import listing
 from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
+from verifier.plan.wiring.electrical_constants import must_open
+from verifier.plan.wiring.wiring_model import Number
+from verifier.properties.amounts import amps
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import LayoutState, PictureOf, Row, Sheet, Table
 from verifier.testcard.card import Card, CardStep, Unseen, card_on
@@ -48,8 +51,8 @@ def test_card_sheet(plan: Plan, asked: SheetOptions = USUAL_OPTIONS) -> Sheet:
 def sheet_of(card: Card) -> Sheet:
     """The sheet of a card."""
     tables = (
-        _steps(card), _sure_tests(card.plan), _purposes(card), _conditions(card), _routes(card),
-        _unseen(card), _found(card),
+        _steps(card), _sure_tests(card.plan), coin_tests(card.plan), _purposes(card),
+        _conditions(card), _routes(card), _unseen(card), _found(card),
     )  # fmt: skip
     return Sheet(
         "test-card", f"Test card: {card.plan.title}", tuple(t for t in tables if t.rows),
@@ -120,6 +123,45 @@ def _sure_tests(plan: Plan) -> Table:
             ))  # fmt: skip
     columns = ("block", "do", "rails must be", "seen")
     return Table("The sure test of feeders", columns, tuple(rows), (_SURE,))
+
+
+# Common practice, no source: the coin, or quarter, test.
+_COIN = (
+    "A breaker or a resettable fuse that does not cut off when a coin lies across the rails will "
+    "not when a car derails there: the wire is too thin or too long, or a feeder is loose. Lift "
+    "the coin at once if nothing cuts off, and do not do this where nothing in the file does. Ordinary "
+    "fuses are spent by it: leave them out."
+)
+_CUTS_OFF = {"electronic": "cuts off at once", "resettable": "opens, within the time on its sheet"}
+
+
+def coin_tests(plan: Plan) -> Table:
+    """What must cut off a short on the rails of each district, and what must stay live."""
+    wiring = plan.wiring
+    fed: dict[str, list[str]] = {}
+    for block in plan.blocks:
+        if block in wiring.district_of:
+            fed.setdefault(wiring.district_of[block], []).append(block)
+    chains = {name: tuple(wiring.chain_of(wiring.districts[name].supply)) for name in fed}
+    rows = []
+    for name, blocks in fed.items():
+        limit = next((s for s in chains[name] if wiring.supplies[s].fuse is not None), None)
+        kind = wiring.supplies[limit].fuse_kind if limit else None
+        if limit is None or kind not in _CUTS_OFF:
+            continue
+        dead = [b for d, each in fed.items() if limit in chains[d] for b in each]
+        live = [b for d, each in fed.items() if limit not in chains[d] for b in each]
+        stays = f"; {listing(live)} stay{'s' * (len(live) == 1)} live" if live else ""
+        opens = must_open(wiring.supplies[limit]) or Number(0)
+        rows.append((
+            name,
+            f"vacant track, power on; lay a coin across the rails of {listing(blocks)}, one block "
+            "after another, as far from the feeders as you can",
+            f"{limit} {_CUTS_OFF[kind]} ({amps(opens)}): {listing(dead)} dead{stays}; "
+            "with the coin lifted, power comes back as its maker says",
+            "",
+        ))  # fmt: skip
+    return Table("The coin test", ("district", "do", "must happen", "seen"), tuple(rows), (_COIN,))
 
 
 # ------------------------------------------------------------------ what it is for
