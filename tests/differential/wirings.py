@@ -91,7 +91,8 @@ class Electrician:
         lines = [self._rule(line) for line in self._joined(lines)]
         for block, feeders in self.feeders.items():
             if len(feeders) > 1 and self.chance(0.3):
-                self.added.append(f"sub-bus SB-{block} feeds {', '.join(feeders[:2])}")
+                fuse = self.r.choice(["", " over 1 m of 22 AWG", " fuse 2 A"])
+                self.added.append(f"sub-bus SB-{block} feeds {', '.join(feeders[:2])}{fuse}")
                 self.sub_buses[block] = f"SB-{block}"
         for block in self.detected:
             self._detectors(block)
@@ -128,6 +129,7 @@ class Electrician:
             kind = r.choice(["", "", "", " DCC", " AC", " DC"])
             self.added.append(f"supply Track-A track power{kind}{r.choice(['', ' 14 V 5 A'])}")
             run = r.choice(["", " over 3 m of 22 AWG", " over 3 m of 18 AWG"])
+            run += r.choice(["", "", " fuse 1 A UL"])
             self.added.append(f"district North fed by Track-A{run}")
             self.districts.append("North")
             self.supplies += ["Track-A"] * self.chance(0.2)

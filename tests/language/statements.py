@@ -149,7 +149,7 @@ detector_clauses: Words = st.one_of(
 )
 driver_clauses: Words = st.one_of(
     seq("outputs", numbers),
-    seq("powered", "by", names, runs),
+    seq("powered", "by", names, runs, maybe(fuses)),
     seq("reads", joined(seq(names, maybe("contacts")), ",")),
     seq("when", "input", "missing", "shows", color),
     seq("when", "lamp", "out", "shows", color),
@@ -174,13 +174,13 @@ wiring: Words = st.one_of(
     seq("supply", names, several(supply_clauses)),
     seq("booster", names, several(st.one_of(seq("fed", "by", names), amounts))),
     seq("reverser", names, "fed", "by", names, maybe("draws", amounts)),
-    seq("district", names, "fed", "by", names, runs),
+    seq("district", names, "fed", "by", names, runs, maybe(fuses)),
     seq("common", "return", listed),
     seq("wire", numbers, "AWG", "carries", amounts),
     seq("detector", names, st.sampled_from(["current-sensing", "spot"]), several(detector_clauses)),
     seq("driver", names, "drives", listed, several(driver_clauses)),
     seq("trains", lengths, "to", lengths, several(seq(maybe(","), train_clauses), 2)),
-    seq("sub-bus", names, "feeds", listed),
+    seq("sub-bus", names, "feeds", listed, runs, maybe(fuses)),
     seq(
         "rail", "code", numbers,
         maybe("of", amounts, "to", amounts, "per", st.sampled_from(["m", "ft", "in"])),
@@ -190,7 +190,9 @@ wiring: Words = st.one_of(
     seq("stopping", "distance", lengths),
     seq(
         "block", listed, maybe(lengths), maybe("in", listed), maybe("undetected"), maybe(strings),
-        several(seq("feeders", joined(seq(names, maybe("at", lengths)), ","), runs), 2),
+        several(
+            seq("feeders", joined(seq(names, maybe("at", lengths)), ","), runs, maybe(fuses)), 2
+        ),
     ),
     seq("turnout", listed, "in", names, several(machine_clauses)),
     seq(

@@ -337,3 +337,74 @@ def test_a_feeder_is_as_far_away_as_its_district_and_itself() -> None:
 def test_no_ampacity_of_a_code_is_claimed() -> None:
     text = electrical.wire_overloaded.__doc__ or ""
     assert "ampacity is claimed" in text and "local code" in text
+
+
+FUSED = """
+edge West, East
+wire 22 AWG carries 3 A
+supply Bus DC 12 V 8 A{}
+supply T track power DCC 12 V 8 A
+district D fed by T over 1 m of 14 AWG{}
+block A
+block B in D feeders b1 over 1 m of 22 AWG{}
+sub-bus SB feeds b1 over 1 m of 18 AWG{}
+track West = A | B = East
+signal 2 at A | B
+  Clear when B clear
+  Stop otherwise
+driver X drives 2 powered by Bus over 10 m of 22 AWG{} draws 20 mA lamps 10 mA
+"""
+
+
+@pytest.mark.parametrize(
+    ("fuses", "wrong"),
+    [
+        # Without any fuse, 8 A may flow in all of them.
+        (("", "", "", "", ""), {"T, SB", "T, b1", "Bus, X"}),
+        # One before the branch protects all that is behind it.
+        ((" fuse 3 A UL", " fuse 3 A UL", "", "", ""), set()),
+        # One in the branch protects the branch alone.
+        (("", "", " fuse 3 A UL", "", " fuse 3 A UL"), {"T, SB"}),
+        (("", "", "", " fuse 3 A electronic", " fuse 5 A UL"), {"Bus, X"}),
+    ],
+)
+def test_a_wire_is_as_thick_as_the_smallest_fuse_before_it(
+    fuses: tuple[str, ...], wrong: set[str]
+) -> None:
+    """Proving compares the census too. (NEC: 18 AWG 6 A, from memory.)"""
+    verdicts = verifier.prove(verifier.load_text(FUSED.format(*fuses)), only=["wire-ampacity"])
+    broken = [v for v in verdicts.verdicts if v.status == "broken"]
+    assert {", ".join(v.obligation.subjects) for v in broken} == wrong
+
+
+@pytest.mark.parametrize(
+    ("fuses", "wrong"),
+    [
+        # 10 m of 22 AWG, there and back, are 1.06 ohm: 11.3 A, of which the supply gives 8 A.
+        (("", "", "", "", " fuse 4 A UL"), set()),
+        (("", "", "", "", " fuse 4 A IEC"), {"Bus, X"}),
+        ((" fuse 8 A electronic", "", "", "", " fuse 4 A IEC"), set()),
+        (("", " fuse 5 A UL", "", "", ""), {"T, D", "T, SB", "T, b1"}),
+        (("", " fuse 5 A UL", "", " fuse 3 A UL", ""), {"T, D"}),
+        (("", " fuse 5 A UL", " fuse 3 A resettable trips at 8 A", "", ""), {"T, D", "T, SB"}),
+    ],
+)
+def test_a_short_opens_one_of_the_fuses_on_the_way(fuses: tuple[str, ...], wrong: set[str]) -> None:
+    """UL 248-14: at twice its rating; IEC 60127: at 2.1 times."""
+    verdicts = verifier.prove(verifier.load_text(FUSED.format(*fuses)), only=["fuse-too-large"])
+    broken = [v for v in verdicts.verdicts if v.status == "broken"]
+    assert {", ".join(v.obligation.subjects) for v in broken} == wrong
+
+
+def test_a_fuse_in_the_wire_of_a_driver_carries_its_lamps() -> None:
+    for rating, expected in (("29 mA", "broken"), ("30 mA", "proved")):
+        text = FUSED.format("", "", "", "", f" fuse {rating} UL")
+        verdicts = verifier.prove(verifier.load_text(text), only=["wire-overloaded"]).verdicts
+        assert [(v.obligation.subjects, v.status) for v in verdicts] == [(("X",), expected)]
+
+
+def test_a_fuse_where_nothing_is_asked_of_it() -> None:
+    text = FUSED.format("", "", "", "", "") + "detector Q spot on A at 0 mm powered by Bus fuse 1 A"
+    with pytest.raises(verifier.InputError) as error:
+        verifier.load_text(text.replace("block A\n", "block A 1 m\n"))
+    assert [d.code for d in error.value.diagnostics] == ["CP619"]

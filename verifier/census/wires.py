@@ -12,7 +12,15 @@ from verifier.plan.model import Head, Signal
 from verifier.plan.observables import UNLISTED, Observable, facts_unfolded
 from verifier.plan.signals.packet_model import Address
 from verifier.plan.wiring.electrical_constants import ohms_per_meter
-from verifier.plan.wiring.wiring_model import Detector, Driver, Run, Supply
+from verifier.plan.wiring.wiring_model import (
+    Detector,
+    District,
+    Driver,
+    Feeder,
+    Run,
+    SubBus,
+    Supply,
+)
 
 # ------------------------------------------------------------------ gaps, feeders, detectors
 
@@ -191,8 +199,14 @@ def supply_overloaded(survey: Survey) -> Musts:
 
 
 def wire_overloaded(survey: Survey) -> Musts:
-    """Every supply with a fuse that powers something whose current is given."""
-    return _loads(survey, {s.name: s.fuse for s in survey.plan.wiring.supplies.values()})
+    """Every supply with a fuse that powers something whose current is given; every driver with a
+    fuse in its wire that draws current of its own or has lamps whose current is given."""
+    yield from _loads(survey, {s.name: s.fuse for s in survey.plan.wiring.supplies.values()})
+    for driver in survey.plan.wiring.drivers.values():
+        lit = _lamps(driver, survey)
+        if driver.fuse is not None and (lit or driver.draws):
+            left = driver.fuse.rating - (driver.draws or Fraction(0))
+            yield Must((driver.name,), draw_more_than(left, lit))
 
 
 def _loads(survey: Survey, most: Mapping[str, Fraction | None]) -> Musts:
@@ -230,22 +244,28 @@ def voltage_drop(survey: Survey) -> Musts:
 
 def fuse_too_large(survey: Survey) -> Musts:
     """Every supply with a fuse and amperes: it gives what opens the fuse for sure. Every end of a
-    wire from a supply with a fuse and volts, to drivers, districts and on to feeders: a short there
-    draws as much."""
+    wire (to drivers, districts, and on to sub-buses and feeders) from a supply with volts, with a
+    fuse on the way: a short there draws as much as opens one of them. Where a fuse stands at one of
+    these wires, the amperes of the supply count, too."""
     for supply in survey.plan.wiring.supplies.values():
-        if supply.fuse is None:
-            continue
-        sure = supply.trips
-        if sure is None:
-            tenths = {"electronic": 10, "UL": 20}.get(supply.fuse_kind or "", 21)
-            sure = supply.fuse * tenths / 10
-        if supply.amps is not None:
-            yield Must((supply.name,), constant(supply.amps < sure))
-        for end, runs in _wires_of(supply, survey) if supply.volts is not None else ():
-            assert supply.volts is not None
+        of_supply = [_sure(supply.fuse, supply.fuse_kind, supply.trips)] if supply.fuse else []
+        if of_supply and supply.amps is not None:
+            yield Must((supply.name,), constant(supply.amps < of_supply[0]))
+        for end, wires in _wires_of(supply, survey):
+            fuses = [wire.fuse for wire in wires if wire.fuse]
+            opens = [*of_supply, *(_sure(f.rating, f.kind, f.trips) for f in fuses)]
+            flows = [float(supply.amps)] if fuses and supply.amps is not None else []
+            runs = [wire.run for wire in wires if wire.run]
             ohms = sum(map(_there_and_back, runs))
-            too_little = ohms > 0 and float(supply.volts) / ohms < sure
-            yield Must((supply.name, end), constant(too_little))
+            if supply.volts is not None and runs:
+                flows.append(float(supply.volts) / ohms if ohms else float("inf"))
+            if opens and flows:
+                yield Must((supply.name, end), constant(min(flows) < min(opens)))
+
+
+def _sure(rating: Fraction, kind: str | None, trips: Fraction | None) -> Fraction:
+    """What opens a fuse for sure."""
+    return trips or rating * {"electronic": 10, "UL": 20}.get(kind or "", 21) / 10
 
 
 # What wire may carry at most where its file does not say: NEC 402.5 and 240.4(D) [M].
@@ -253,23 +273,29 @@ _CODE_AMPS = {14: 15, 16: 8, 18: 6}
 
 
 def wire_ampacity(survey: Survey) -> Musts:
-    """Every end of a wire, its last run: where the file says what wire of its size carries, that is
-    no less than the fuse of its supply, and the supply itself, let flow. Where it does not say, and
-    the code's figure is less: always wrong."""
+    """Every end of a wire whose size is given: where the file says what wire of this size carries,
+    that is no less than the supply, its fuse and the fuses on the way all let flow. Where it does
+    not say, and the code's figure is less: always wrong."""
     said = survey.plan.wiring.ampacity
     for supply in survey.plan.wiring.supplies.values():
-        rated = supply.fuse
-        if supply.fuse_kind in ("resettable", "electronic") and supply.trips is not None:
-            rated = supply.trips
-        if rated is None or (supply.amps is not None and supply.amps < rated):
-            rated = supply.amps
-        for end, runs in _wires_of(supply, survey) if rated is not None else ():
-            assert rated is not None
-            gauge = runs[-1].gauge
-            if gauge in said:
-                yield Must((supply.name, end), constant(said[gauge] < rated))
-            elif gauge in _CODE_AMPS and _CODE_AMPS[gauge] < rated:
+        rated = [supply.amps] if supply.amps is not None else []
+        if supply.fuse is not None:
+            rated.append(_lasting(supply.fuse, supply.fuse_kind, supply.trips))
+        for end, wires in _wires_of(supply, survey):
+            fuses = (wire.fuse for wire in wires if wire.fuse)
+            most = [*rated, *(_lasting(f.rating, f.kind, f.trips) for f in fuses)]
+            own = wires[-1].run
+            if own is None or not most:
+                continue
+            if own.gauge in said:
+                yield Must((supply.name, end), constant(said[own.gauge] < min(most)))
+            elif own.gauge in _CODE_AMPS and _CODE_AMPS[own.gauge] < min(most):
                 yield Must((supply.name, end), TRUE)
+
+
+def _lasting(rating: Fraction, kind: str | None, trips: Fraction | None) -> Fraction:
+    """What a fuse may carry for ever."""
+    return trips if trips is not None and kind in ("resettable", "electronic") else rating
 
 
 def coil_burns(survey: Survey) -> Musts:
@@ -280,20 +306,27 @@ def coil_burns(survey: Survey) -> Musts:
             yield Must((name,), constant(throw.by != "buttons" and not throw.pulse))
 
 
-def _wires_of(supply: Supply, survey: Survey) -> Iterator[tuple[str, tuple[Run, ...]]]:
+_Wire = Driver | District | SubBus | Feeder
+
+
+def _wires_of(supply: Supply, survey: Survey) -> Iterator[tuple[str, list[_Wire]]]:
+    """The wires with a size or a fuse, and all wires on the way from the supply, it the last."""
     wiring = survey.plan.wiring
-    for driver in wiring.drivers.values():
-        if driver.supply == supply.name and driver.run:
-            yield driver.name, (driver.run,)
+    ways: list[list[_Wire]] = [[d] for d in wiring.drivers.values() if d.supply == supply.name]
     for district in wiring.districts.values():
-        if district.supply != supply.name:
-            continue
-        bus = (district.run,) if district.run else ()
-        if bus:
-            yield district.name, bus
-        for feeder in wiring.feeders.values():
-            if wiring.district_of.get(feeder.block) == district.name and feeder.run:
-                yield feeder.name, (*bus, feeder.run)
+        if district.supply == supply.name:
+            fed = {f.name: f for f in wiring.feeders.values()
+                   if wiring.district_of.get(f.block) == district.name}  # fmt: skip
+            ways.append([district])
+            by_way_of: dict[str, list[_Wire]] = {}
+            for sub_bus in wiring.sub_buses.values():
+                if not fed.keys().isdisjoint(sub_bus.feeders):
+                    ways.append([district, sub_bus])
+                by_way_of |= {name: [sub_bus] for name in sub_bus.feeders}
+            ways += [[district, *by_way_of.get(name, []), feeder] for name, feeder in fed.items()]
+    for way in ways:
+        if way[-1].run or way[-1].fuse:
+            yield way[-1].name, way
 
 
 def _there_and_back(run: Run) -> float:

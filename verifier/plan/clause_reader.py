@@ -57,6 +57,8 @@ class ClauseReader:
             return None
         if clause.run and not run:
             self.names.error("CP619", clause.run.span, "run")
+        if clause.fuse and not run:
+            self.names.error("CP619", clause.fuse.span, "fuse")
         return clause.names[0].text if self.names.find(clause.names[0], "supply") else None
 
     def condition(self, kind: tree.ClauseKind, words: Vocabulary) -> Condition | None:

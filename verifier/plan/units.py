@@ -53,7 +53,7 @@ def _runs(statement: tree.Statement) -> Iterator[tree.Run]:
     match statement:
         case tree.Block(feeders=those) | tree.Driver(clauses=those):
             yield from (one.run for one in those if one.run is not None)
-        case tree.District(run=run) if run is not None:
+        case tree.District(run=run) | tree.SubBus(run=run) if run is not None:
             yield run
 
 

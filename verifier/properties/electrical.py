@@ -21,12 +21,14 @@ from verifier.plan.model import Head, Plan
 from verifier.plan.wiring.electrical_constants import (
     AMPACITY,
     MUST_OPEN,
+    carries_for_long,
     loop_ohms,
     must_open,
+    opens_at,
     short_circuit,
 )
-from verifier.plan.wiring.supplied import drawn_from, ends_of
-from verifier.plan.wiring.wiring_model import Driver, Number, Run, Supply
+from verifier.plan.wiring.supplied import WireEnd, drawn_from, ends_of
+from verifier.plan.wiring.wiring_model import Driver, Fuse, Number, Run, Supply
 from verifier.properties.amounts import amps, length, volts
 from verifier.properties.obligation import Obligation
 
@@ -61,17 +63,33 @@ def wire_overloaded(plan: Plan) -> Iterator[Obligation]:
 
     The fuse protects the wire. A fuse that blows in normal use gets replaced by a larger one,
     which no longer protects the wire. Checked for every supply with a fuse that powers something
-    whose current is given, and counted as for `supply-overloaded`. How much
-    the wire itself may carry is for `wire-ampacity`. No ampacity is claimed here: follow the
-    maker's ratings and the local code.
+    whose current is given, for every driver with a fuse in its wire, and counted as for
+    `supply-overloaded`. How much the wire itself may carry is for `wire-ampacity`. No
+    ampacity is claimed here: follow the maker's ratings and the local code.
     """
-    return _overloaded(
+    yield from _overloaded(
         "wire-overloaded",
         plan,
         lambda supply: supply.fuse,
         "the wire from {} has a fuse of {}, and {} can draw up to {} over it at once",
         f"Divide that among several fused wires or supplies. {_CODE}",
     )
+    for driver in plan.wiring.drivers.values():
+        loads, own = loads_of(driver, plan), driver.draws or Number(0)
+        if driver.fuse is None or not (loads or driver.draws):
+            continue
+        most = amps(own + all_lit(loads))
+        yield Obligation(
+            "wire-overloaded",
+            (driver.name,),
+            more_than(driver.fuse.rating - own, loads),
+            f"the wire to {driver.name} has a fuse of {amps(driver.fuse.rating)}, and "
+            f"{driver.name} with its heads can draw up to {most} over it at once",
+            (driver.span,),
+            place=driver.name,
+            hint=f"Let another driver light some of these heads, or use thicker wire with a fuse "
+            f"that carries {most}. {_CODE}",
+        )
 
 
 def _overloaded(
@@ -144,35 +162,38 @@ def fuse_too_large(plan: Plan) -> Iterator[Obligation]:
     supply gives no more, or where a long thin wire lets no more through when its far end is shorted
     (volts divided by the resistance of both wires, copper at 20 °C). Checked for every supply with
     a fuse, against its amperes, and against the runs whose length and AWG are given: to drivers, to
-    districts, and on to feeders. (The National Electrical Code calls a supply of no more than 30 V
-    and 100 VA Class 2: a remark, not a limit that is checked here.)
+    districts, and on to sub-buses and feeders; for wires with a fuse of their own (`over 30 ft of
+    16 AWG fuse 3 A UL`) one of the fuses on the way must open. (The National Electrical Code
+    calls a supply of no more than 30 V and 100 VA Class 2: a remark, not a limit that is checked
+    here.)
     """
     for supply in plan.wiring.supplies.values():
         opens = must_open(supply)
-        if supply.fuse is None or opens is None:
-            continue
-        if supply.amps is not None:
+        if supply.fuse is not None and opens is not None and supply.amps is not None:
             yield Obligation(
                 "fuse-too-large",
                 (supply.name,),
                 constant(supply.amps < opens),
-                f"{_opens(supply, opens)}, and {supply.name} gives no more than "
+                f"{_opens(supply.name, _fuse_of(supply))}, and {supply.name} gives no more than "
                 f"{amps(supply.amps)}: a short may last",
                 (supply.span,),
                 place=supply.name,
                 hint=_smaller_fuse(supply, supply.amps),
             )
-        if supply.volts is not None:
-            yield from _shorts(supply, opens, supply.volts, plan)
+        yield from _shorts(supply, plan)
 
 
-def _opens(supply: Supply, opens: Number) -> str:
-    """When the fuse of a supply opens, as the beginning of a sentence."""
-    fuse = supply.fuse or Number(0)
-    if opens == fuse:
-        return f"the fuse of {supply.name} opens at {amps(opens)}"
-    kind = {"UL": ", by UL 248-14", "IEC": ", by IEC 60127"}.get(supply.fuse_kind or "", "")
-    return f"the fuse of {supply.name}, {amps(fuse)}, surely opens only at {amps(opens)}{kind}"
+def _fuse_of(supply: Supply) -> Fuse:
+    return Fuse(supply.fuse or Number(0), supply.fuse_kind, supply.trips)
+
+
+def _opens(of: str, fuse: Fuse) -> str:
+    """When the fuse of a supply, or at the beginning of a wire, opens: begins a sentence."""
+    opens = opens_at(fuse)
+    if opens == fuse.rating:
+        return f"the fuse of {of} opens at {amps(opens)}"
+    kind = {"UL": ", by UL 248-14", "IEC": ", by IEC 60127"}.get(fuse.kind or "", "")
+    return f"the fuse of {of}, {amps(fuse.rating)}, surely opens only at {amps(opens)}{kind}"
 
 
 def _smaller_fuse(supply: Supply, short: Number) -> str:
@@ -184,39 +205,59 @@ def _smaller_fuse(supply: Supply, short: Number) -> str:
     return f"Use a smaller fuse, or a supply that gives more. {_CODE}"
 
 
-def _shorts(supply: Supply, opens: Number, across: Number, plan: Plan) -> Iterator[Obligation]:
-    for name, runs, spans in ends_of(supply, plan.wiring):
-        flows = short_circuit(across, *runs)
+def _shorts(supply: Supply, plan: Plan) -> Iterator[Obligation]:
+    """At the end of each wire a short opens some fuse on the way there."""
+    for end in ends_of(supply, plan.wiring):
+        first = [(supply.name, _fuse_of(supply))] if supply.fuse is not None else []
+        fuses = [*first, *end.fuses]
+        flows = _flows(supply, end)
+        if not fuses or flows is None:
+            continue
+        of, fuse = min(fuses, key=lambda each: opens_at(each[1]))
+        over = f", over {listing([run_words(run, plan) for run in end.runs])}" if end.runs else ""
         yield Obligation(
             "fuse-too-large",
-            (supply.name, name),
-            constant(flows < opens),
-            f"a short at the end of the wire to {name} draws no more than {amps(flows)} from "
-            f"{supply.name}, over {listing([run_words(run, plan) for run in runs])}: "
-            f"{_opens(supply, opens)}",
-            (supply.span, *spans),
-            place=name,
-            hint=f"Give the wire to {name} a smaller fuse of its own, or thicker wire (a smaller "
-            f"AWG number). {_CODE}",
+            (supply.name, end.name),
+            constant(flows < opens_at(fuse)),
+            f"a short at the end of the wire to {end.name} draws no more than {amps(flows)} from "
+            f"{supply.name}{over}: {_opens(of, fuse)}",
+            (supply.span, *end.spans),
+            place=end.name,
+            hint=f"Give the wire to {end.name} a smaller fuse of its own (`fuse 1 A UL` behind its "
+            f"size), or thicker wire (a smaller AWG number). {_CODE}",
         )
+
+
+def _flows(supply: Supply, end: WireEnd) -> Number | float | None:
+    """The most that flows when the end of a wire is shorted; None where that is not in the file.
+    What the supply gives counts for wires with fuses of their own; else the supply's own fuse is
+    held against it."""
+    known: list[Number | float] = []
+    if supply.volts is not None and end.runs:
+        known.append(short_circuit(supply.volts, *end.runs))
+    if supply.amps is not None and end.fuses:
+        known.append(supply.amps)
+    return min(known, default=None)
 
 
 def wire_ampacity(plan: Plan) -> Iterator[Obligation]:
     """No wire is thinner than the fuse of its supply allows.
 
-    A wire must carry all that its fuse carries; without a fuse, or where the supply gives less, all
-    that the supply gives. What a wire of a size may carry is in the file (`wire 22 AWG carries
+    A wire must carry all that its fuse carries, its own or one before it (that of the supply, of a
+    district, of a sub-bus); without a fuse, or where the supply gives less, all that the supply
+    gives. What a wire of a size may carry is in the file (`wire 22 AWG carries
     3 A`): take it from the maker of the wire and the local code. Where the file does not say, the
     figures of NEC 402.5 and 240.4(D) for 14, 16 and 18 AWG, the smaller of both and from memory,
     can show that a wire is too thin, but never that it is thick enough: nothing is proved of it
     then. Checked for the runs whose AWG is given.
     """
     for supply in plan.wiring.supplies.values():
-        most = most_for_long(supply)
-        if most is None:
-            continue
-        for name, runs, spans in ends_of(supply, plan.wiring):
-            gauge = runs[-1].gauge
+        for name, own, _, spans, fuses in ends_of(supply, plan.wiring):
+            limits = [most_for_long(supply), *(carries_for_long(fuse) for _, fuse in fuses)]
+            most = min((limit for limit in limits if limit is not None), default=None)
+            if own is None or most is None:
+                continue
+            gauge = own.gauge
             carries = plan.wiring.ampacity.get(gauge)
             said = "which carries"
             if carries is None:
@@ -239,9 +280,8 @@ def wire_ampacity(plan: Plan) -> Iterator[Obligation]:
 def most_for_long(supply: Supply) -> Number | None:
     """The largest current that may flow from a supply all the time, as its fuse is rated and as
     much as it gives; None where the file gives neither."""
-    fuse = supply.trips if supply.fuse_kind in ("resettable", "electronic") else None
-    limits = [limit for limit in (fuse or supply.fuse, supply.amps) if limit is not None]
-    return min(limits, default=None)
+    fuse = carries_for_long(_fuse_of(supply)) if supply.fuse is not None else None
+    return min((limit for limit in (fuse, supply.amps) if limit is not None), default=None)
 
 
 def coil_burns(plan: Plan) -> Iterator[Obligation]:

@@ -24,6 +24,7 @@ from verifier.plan.wiring.electrical_constants import (
     fuse_for,
     must_open,
     next_preferred,
+    opens_at,
     series_resistor,
     short_circuit,
     volts_lost,
@@ -100,6 +101,7 @@ def electrical_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
         _when(loads, plan),
         _voltages(plan, world),
         _fuses(loads, plan, rated),
+        _run_fuses(plan, rated),
         division_table(plan),
         _resistors(plan, asked.forward),
     )
@@ -200,9 +202,9 @@ def _track_ends(plan: Plan) -> Iterator[tuple[str, ...]]:
     alike stand together."""
     for supply in plan.wiring.supplies.values():
         alike: dict[tuple[Run, ...], list[str]] = {}
-        for name, runs, _ in ends_of(supply, plan.wiring):
-            if name not in plan.wiring.drivers:
-                alike.setdefault(runs, []).append(name)
+        for end in ends_of(supply, plan.wiring):
+            if end.own and end.name not in plan.wiring.drivers:
+                alike.setdefault(end.runs, []).append(end.name)
         for runs, names in alike.items():
             yield _end(", ".join(names), supply, runs, supply.amps, None, plan)
 
@@ -262,6 +264,37 @@ def _fuse(load: _Load, plan: Plan, rated: Mapping[int, Fraction], unsure: bool) 
     )  # fmt: skip
 
 
+def _run_fuses(plan: Plan, rated: Mapping[int, Fraction]) -> Table:
+    """The fuses at the beginning of single wires, and what each may be at most."""
+    rows = []
+    ends = [(s, end) for s in plan.wiring.supplies.values() for end in ends_of(s, plan.wiring)]
+    for of, fuse in dict(pair for _, end in ends for pair in end.fuses).items():
+        margin = opens_at(fuse) / fuse.rating
+        limits: list[tuple[Fraction, str]] = []
+        for supply, end in ends:
+            if of not in dict(end.fuses):
+                continue
+            if supply.amps is not None:
+                limits.append((supply.amps / margin, f"{supply.name} gives {amps(supply.amps)}"))
+            nearest = end.fuses[-1][0] == of
+            if nearest and supply.volts is not None and end.runs:
+                flows = Fraction(short_circuit(supply.volts, *end.runs))
+                limits.append((flows / margin, f"a short at {end.name} draws {amps(flows)}"))
+            if nearest and end.own and end.own.gauge in rated:
+                limits.append((rated[end.own.gauge], f"the wire to {end.name} is rated for that"))
+        most, why = min(limits, default=(None, NOT_GIVEN))
+        take = "the one in the file"
+        if most is not None and fuse.rating > most:
+            take = f"NOT the one in the file: {amps(most)} or less"
+        driver = plan.wiring.drivers.get(of)
+        load = all_lit(loads_of(driver, plan)) + (driver.draws or 0) if driver else Number(0)
+        if load > fuse.rating:
+            take = f"NOT the one in the file: up to {amps(load)} flows with all heads lit"
+        rows.append((of, amps(fuse.rating), _given(most, amps), why, take))
+    columns = ("wire to", "in the file", "at most", "because of", "take")
+    return Table("Fuses in single wires", columns, tuple(rows), numeric=frozenset(columns[1:3]))
+
+
 def _limits(
     supply: Supply, plan: Plan, rated: Mapping[int, Fraction]
 ) -> Iterator[tuple[Fraction, str]]:
@@ -269,7 +302,9 @@ def _limits(
     margin = opens / supply.fuse if opens and supply.fuse else MUST_OPEN[None]
     if supply.amps is not None:
         yield supply.amps / margin, f"{supply.name} gives no more than {amps(supply.amps)}"
-    for name, runs, _ in ends_of(supply, plan.wiring):
+    for name, _, runs, _, fuses in ends_of(supply, plan.wiring):
+        if fuses:  # of their own, which protect these wires
+            continue
         if supply.volts is not None:
             flows = Fraction(short_circuit(supply.volts, *runs))
             yield flows / margin, f"a short at {name} draws no more than {amps(flows)}"

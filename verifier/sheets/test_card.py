@@ -129,8 +129,8 @@ def _sure_tests(plan: Plan) -> Table:
 _COIN = (
     "A breaker or a resettable fuse that does not cut off when a coin lies across the rails will "
     "not when a car derails there: the wire is too thin or too long, or a feeder is loose. Lift "
-    "the coin at once if nothing cuts off, and do not do this where nothing in the file does. Ordinary "
-    "fuses are spent by it: leave them out."
+    "the coin at once if nothing cuts off, and do not do this where nothing in the file does. "
+    "Ordinary fuses are spent by it: leave them out."
 )
 _CUTS_OFF = {"electronic": "cuts off at once", "resettable": "opens, within the time on its sheet"}
 

@@ -12,8 +12,9 @@ from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.units import Unit
 from verifier.plan.wiring.spots import over_words
+from verifier.plan.wiring.supplied import ends_of
 from verifier.plan.wiring.wiring_model import Run
-from verifier.properties.amounts import length
+from verifier.properties.amounts import amps, length
 from verifier.properties.wiring import feeder_undetected, head_without_driver, supply_mismatch
 from verifier.sheets.conductors import Conductor, conductors, is_locked, pulse_of
 from verifier.sheets.gaps import NOT_GIVEN, TICK
@@ -132,6 +133,11 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
             "Not listed, since the file does not say how they reach the drivers whose rules test "
             f"them: {'; '.join(elsewhere)}."
         )
+    ends = (end for s in plan.wiring.supplies.values() for end in ends_of(s, plan.wiring))
+    fuses = dict(pair for end in ends for pair in end.fuses)
+    if fuses:
+        each = listing([f"{of} {amps(fuse.rating)}" for of, fuse in fuses.items()])
+        yield f"Fuses of single wires stand where the wire begins, at its supply or bus: {each}."
     spots = [d.name for d in plan.wiring.detectors.values() if len(d.spots) > 1]
     if spots:
         yield (

@@ -209,7 +209,9 @@ def _loads(plan: Plan) -> Iterator[str]:
         (s.name for s in limited if s.name in fed),
         "What trains draw from {} is not in the file: not counted as load.",
     )
-    gauges = {runs[-1].gauge for s in limited for _, runs, _ in ends_of(s, wiring)}
+    ends = (end for s in wiring.supplies.values() for end in ends_of(s, wiring)
+            if s in limited or end.fuses)  # fmt: skip
+    gauges = {end.own.gauge for end in ends if end.own}
     yield from _about(
         (f"{gauge} AWG" for gauge in sorted(gauges) if gauge not in wiring.ampacity),
         "What wire of {} carries is not given (`wire 22 AWG carries 3 A`): ask its maker whether "

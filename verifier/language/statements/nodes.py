@@ -214,7 +214,8 @@ class Clause(SyntaxNode):
     ``names`` are the things named, ``words`` the choices made: a kind of motor, the positions
     that have contacts, a color. ``lengths`` are the amounts; of `gap` one for each leg.
     ``contacts`` are those of the ``names`` that `contacts` follows; ``condition`` follows `when`,
-    `while` or `after`, and each of ``then`` the word `then`; ``places`` are those of a detector."""
+    `while` or `after`, and each of ``then`` the word `then`; ``places`` are those of a detector;
+    ``fuse`` is that at the beginning of a wire."""
 
     kind: ClauseKind
     span: Span
@@ -226,6 +227,7 @@ class Clause(SyntaxNode):
     condition: Condition | None = None
     then: tuple[Condition, ...] = ()
     places: tuple[Place, ...] = ()
+    fuse: "Clause | None" = None
 
 
 @dataclass(frozen=True, slots=True)

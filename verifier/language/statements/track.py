@@ -48,10 +48,11 @@ class Feeder(SyntaxNode):
 
 @dataclass(frozen=True, slots=True)
 class Feeders(SyntaxNode):
-    """Feeders with wire of the same length and size."""
+    """Feeders with wire of the same length and size, each with a fuse of its own if any has."""
 
     feeders: tuple[Feeder, ...]
     run: Run | None
+    fuse: Clause | None
     span: Span
 
 

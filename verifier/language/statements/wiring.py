@@ -57,19 +57,27 @@ class Reverser(Booster):
     reverses: ClassVar[bool] = True
 
 
-@statement("DISTRICT", "A district", "district North fed by Track-A over 30 ft of 16 AWG")
+@statement(
+    "DISTRICT",
+    "A district",
+    "district North fed by Track-A over 30 ft of 16 AWG",
+    inline=["fuse"],
+)
 class District(Statement):
     name: DeclaredName
     supply: Name
     run: Run | None
+    fuse: Clause | None
 
 
-@statement("SUB_BUS", "A sub-bus", "sub-bus SB-Main feeds m1, m2, m3")
+@statement("SUB_BUS", "A sub-bus", "sub-bus SB-Main feeds m1, m2, m3", inline=["fuse"])
 class SubBus(Statement):
     """A wire from the bus of a district to several feeders: it passes through a detector once."""
 
     name: DeclaredName
     feeders: tuple[Name, ...]
+    run: Run | None
+    fuse: Clause | None
 
 
 @statement("COMMON", "A common return", "common return Bus-1, Bus-2")

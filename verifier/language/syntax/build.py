@@ -113,6 +113,7 @@ class Builder(Transformer[Token, Any]):
             next(iter(conditions), None),
             tuple(conditions[1:]),
             tuple(_of(s.Place, parts)),
+            next(iter(_of(s.Clause, parts)), None),
         )
 
     # ---------------------------------------------------------- parts that are not nodes by name

@@ -23,7 +23,7 @@ from verifier.plan.units import units_of
 from verifier.plan.wiring import plausible_ranges
 from verifier.plan.wiring.detectors_drivers import read_detectors, read_drivers
 from verifier.plan.wiring.electrical_constants import SCALES
-from verifier.plan.wiring.plausible_ranges import read_run
+from verifier.plan.wiring.plausible_ranges import read_fuse, read_run
 from verifier.plan.wiring.rails import feeder_place, read_rails, read_sub_buses
 from verifier.plan.wiring.wiring_model import (
     Current,
@@ -31,7 +31,6 @@ from verifier.plan.wiring.wiring_model import (
     District,
     Feeder,
     Frog,
-    FuseKind,
     Machine,
     MotorKind,
     Number,
@@ -90,7 +89,7 @@ def _supplies(nodes: Iterable[tree.Supply], names: Names) -> dict[str, Supply]:
     for node in nodes:
         given = ClauseReader([c for c in node.clauses if c.kind != "rating"], names)
         volts, amps = _ratings(node, names)
-        fuse, kind, trips = _fuse(given, names)
+        fuse = read_fuse(given.get("fuse"), names)
         if node.booster and "fed by" not in given:
             if node.reverses:
                 names.error("CP607", node.name.span, "reverser", name=node.name.text)
@@ -103,34 +102,15 @@ def _supplies(nodes: Iterable[tree.Supply], names: Names) -> dict[str, Supply]:
             cast(Current | None, given.word("kind of current")),
             volts,
             amps,
-            fuse,
-            kind,
-            trips,
+            fuse.rating if fuse else None,
+            fuse.kind if fuse else None,
+            fuse.trips if fuse else None,
             given.amount("draws", plausible_ranges.DRAWS),
             given.supply("fed by"),
             node.span,
         )
     _check_circles(supplies, names)
     return supplies
-
-
-def _fuse(
-    given: ClauseReader, names: Names
-) -> tuple[Number | None, FuseKind | None, Number | None]:
-    """The rating of a fuse, its kind, and the current at which it opens by its sheet."""
-    clause = given.get("fuse")
-    fuse = given.amount("fuse", plausible_ranges.FUSE)
-    kind = cast(FuseKind | None, given.word("fuse"))
-    if clause is None or fuse is None:
-        return None, None, None
-    if len(clause.lengths) < 2:
-        if kind == "resettable":
-            names.error("CP607", clause.span, "trips", said=clause.span.one_line)
-        return fuse, kind, None
-    trips = read_amount(clause.lengths[1], plausible_ranges.TRIPS, names)
-    if trips is not None and trips < fuse:
-        names.error("CP652", clause.span)
-    return fuse, kind, trips
 
 
 def _ampacity(nodes: Iterable[tree.Wire], names: Names) -> dict[int, Number]:
@@ -213,7 +193,9 @@ def _districts(nodes: Iterable[tree.District], names: Names) -> dict[str, Distri
                 "CP617", node.supply.span, others=[supply.name.span], supply=node.supply.text
             )
         run = read_run(node.run, names)
-        districts[node.name.text] = District(node.name.text, node.supply.text, run, node.span)
+        districts[node.name.text] = District(
+            node.name.text, node.supply.text, run, node.span, read_fuse(node.fuse, names)
+        )
     return districts
 
 
@@ -263,11 +245,11 @@ def _feeders(
     feeders: dict[str, Feeder] = {}
     for node in blocks:
         for group in node.feeders:
-            run = read_run(group.run, names)
+            run, fuse = read_run(group.run, names), read_fuse(group.fuse, names)
             for each in group.feeders:
                 name, block = each.name, node.names[0]
                 at = feeder_place(each, block, lengths.get(block.text), track, names)
-                feeder = Feeder(name.text, block.text, run, name.span, at)
+                feeder = Feeder(name.text, block.text, run, name.span, at, fuse)
                 feeders.setdefault(name.text, feeder)
             if len(node.names) > 1:
                 names.error("CP608", group.span, "blocks", count=len(node.names))

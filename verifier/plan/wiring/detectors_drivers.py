@@ -14,7 +14,7 @@ from verifier.plan.quantities import read_amount
 from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post
 from verifier.plan.wiring import plausible_ranges
-from verifier.plan.wiring.plausible_ranges import read_run
+from verifier.plan.wiring.plausible_ranges import read_fuse, read_run
 from verifier.plan.wiring.wiring_model import (
     EITHER,
     Detector,
@@ -234,6 +234,7 @@ def read_drivers(
             lamp=given.amount("lamps", plausible_ranges.LAMP),
             needs=given.amount("needs", plausible_ranges.NEEDS),
             span=node.span,
+            fuse=read_fuse(power.fuse, names) if power else None,
         )
     return found
 

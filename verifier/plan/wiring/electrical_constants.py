@@ -13,7 +13,7 @@ from math import pi, pow
 from types import MappingProxyType
 from typing import Literal
 
-from verifier.plan.wiring.wiring_model import Number, Run, Supply
+from verifier.plan.wiring.wiring_model import Fuse, Number, Run, Supply
 
 # Ohm square millimeters per meter, annealed copper at 20 °C [M]; with the diameters below it
 # gives every row of the published table to 1 %.
@@ -182,10 +182,22 @@ def series_resistor(
 def must_open(supply: Supply) -> Fraction | None:
     """The current at which the fuse of a supply opens for sure, in amperes: what the file says of
     it, else as for :data:`MUST_OPEN`. None where it has no fuse."""
-    if supply.fuse is None or supply.trips is not None:
+    if supply.fuse is None:
         return supply.trips
-    kind = None if supply.fuse_kind == "resettable" else supply.fuse_kind
-    return supply.fuse * MUST_OPEN[kind]
+    return opens_at(Fuse(supply.fuse, supply.fuse_kind, supply.trips))
+
+
+def opens_at(fuse: Fuse) -> Fraction:
+    """The current at which a fuse opens for sure, in amperes."""
+    if fuse.trips is not None:
+        return fuse.trips
+    return fuse.rating * MUST_OPEN[None if fuse.kind == "resettable" else fuse.kind]
+
+
+def carries_for_long(fuse: Fuse) -> Fraction:
+    """The largest current that a fuse may carry all the time, in amperes."""
+    limit = fuse.trips if fuse.kind in ("resettable", "electronic") else None
+    return limit or fuse.rating
 
 
 def fuse_for(load: Number, most: Number) -> Fraction | None:

@@ -5,6 +5,7 @@ wrong. That of voltages is one of safety.
 """
 
 from fractions import Fraction
+from typing import cast
 
 from verifier.language.syntax import tree
 from verifier.plan.names import Names
@@ -20,7 +21,7 @@ from verifier.plan.quantities import (
     Measure,
     read_amount,
 )
-from verifier.plan.wiring.wiring_model import Run
+from verifier.plan.wiring.wiring_model import Fuse, FuseKind, Run
 
 
 def _up_to(
@@ -70,3 +71,21 @@ def read_run(run: tree.Run | None, names: Names) -> Run | None:
     length = read_amount(run.length, WIRE, names)
     gauge = read_amount(run.gauge, SIZE, names)
     return None if length is None or gauge is None else Run(length, int(gauge))
+
+
+def read_fuse(clause: tree.Clause | None, names: Names) -> Fuse | None:
+    """A fuse; None where there is none, or its rating is wrong (noted)."""
+    if clause is None or not clause.lengths:
+        return None
+    rating = read_amount(clause.lengths[0], FUSE, names)
+    kind = cast(FuseKind | None, clause.words[0].text if clause.words else None)
+    if rating is None:
+        return None
+    if len(clause.lengths) < 2:
+        if kind == "resettable":
+            names.error("CP607", clause.span, "trips", said=clause.span.one_line)
+        return Fuse(rating, kind, None)
+    trips = read_amount(clause.lengths[1], TRIPS, names)
+    if trips is not None and trips < rating:
+        names.error("CP652", clause.span)
+    return Fuse(rating, kind, trips)

@@ -113,5 +113,11 @@ def read_sub_buses(nodes: Iterable[tree.SubBus], names: Names) -> dict[str, SubB
                 continue
             led[name.text] = node
             feeders.append(name.text)
-        found[node.name.text] = SubBus(node.name.text, tuple(feeders), node.span)
+        found[node.name.text] = SubBus(
+            node.name.text,
+            tuple(feeders),
+            node.span,
+            plausible_ranges.read_run(node.run, names),
+            plausible_ranges.read_fuse(node.fuse, names),
+        )
     return found

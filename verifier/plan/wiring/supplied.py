@@ -4,9 +4,20 @@ In: a supply and the wiring. Out: names, with the currents and the runs of wire 
 """
 
 from collections.abc import Iterator
+from typing import NamedTuple
 
 from verifier.language.source import Span
-from verifier.plan.wiring.wiring_model import Number, Run, Supply, Wiring
+from verifier.plan.wiring.wiring_model import (
+    District,
+    Driver,
+    Feeder,
+    Fuse,
+    Number,
+    Run,
+    SubBus,
+    Supply,
+    Wiring,
+)
 
 
 def drawn_from(supply: Supply, wiring: Wiring) -> Iterator[tuple[str, Number | None, Span]]:
@@ -25,19 +36,51 @@ def drawn_from(supply: Supply, wiring: Wiring) -> Iterator[tuple[str, Number | N
             yield booster.name, booster.draws, booster.span
 
 
-def ends_of(
-    supply: Supply, wiring: Wiring
-) -> Iterator[tuple[str, tuple[Run, ...], tuple[Span, ...]]]:
-    """The ends of the wires from a supply: the name, the runs that lead there, and the spans."""
+class WireEnd(NamedTuple):
+    """The end of a wire from a supply: its ``own`` run where that is given, all ``runs`` that lead
+    there, one after the other, the spans of what they belong to, and the ``fuses`` at the beginning
+    of any of them, that of the supply itself apart, each with what it stands at."""
+
+    name: str
+    own: Run | None
+    runs: tuple[Run, ...]
+    spans: tuple[Span, ...]
+    fuses: tuple[tuple[str, Fuse], ...]
+
+
+_SUPPLY = WireEnd("", None, (), (), ())
+
+
+def ends_of(supply: Supply, wiring: Wiring) -> Iterator[WireEnd]:
+    """The ends of the wires from a supply that are given with their length and size, or with a fuse
+    of their own."""
     for driver in wiring.drivers.values():
-        if driver.supply == supply.name and driver.run:
-            yield driver.name, (driver.run,), (driver.span,)
+        if driver.supply == supply.name and (driver.run or driver.fuse):
+            yield _on(_SUPPLY, driver)
     for district in wiring.districts.values():
         if district.supply != supply.name:
             continue
-        bus = (district.run,) if district.run else ()
-        if bus:
-            yield district.name, bus, (district.span,)
-        for feeder in wiring.feeders.values():
-            if wiring.district_of.get(feeder.block) == district.name and feeder.run:
-                yield feeder.name, (*bus, feeder.run), (feeder.span, district.span)
+        bus = _on(_SUPPLY, district)
+        if district.run or district.fuse:
+            yield bus
+        fed = [f for f in wiring.feeders.values()
+               if wiring.district_of.get(f.block) == district.name]  # fmt: skip
+        names = {feeder.name for feeder in fed}
+        for sub_bus in wiring.sub_buses.values():
+            if names.intersection(sub_bus.feeders) and (sub_bus.run or sub_bus.fuse):
+                yield _on(bus, sub_bus)
+        for feeder in fed:
+            by_way_of = wiring.sub_bus_of(feeder.name)
+            if feeder.run or feeder.fuse:
+                yield _on(_on(bus, by_way_of) if by_way_of else bus, feeder)
+
+
+def _on(end: WireEnd, wire: Driver | District | SubBus | Feeder) -> WireEnd:
+    """The end of a wire that begins at the end of another."""
+    return WireEnd(
+        wire.name,
+        wire.run,
+        (*end.runs, *((wire.run,) if wire.run else ())),
+        (wire.span, *end.spans),
+        (*end.fuses, *(((wire.name, wire.fuse),) if wire.fuse else ())),
+    )

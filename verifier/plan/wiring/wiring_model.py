@@ -36,6 +36,16 @@ class Run:
 
 
 @dataclass(frozen=True, slots=True)
+class Fuse:
+    """A fuse at the beginning of a wire: its ``rating``, its ``kind``, and the current at which it
+    opens by its own sheet (``trips``), where the file gives that."""
+
+    rating: Number
+    kind: FuseKind | None
+    trips: Number | None
+
+
+@dataclass(frozen=True, slots=True)
 class Supply:
     """A power supply; a booster is a track-power supply fed by another. ``current`` is the kind
     of current that it gives; None where the file does not say. ``fuse`` is the rating of its fuse,
@@ -65,6 +75,7 @@ class District:
     supply: str
     run: Run | None
     span: Span
+    fuse: Fuse | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -77,6 +88,7 @@ class Feeder:
     run: Run | None
     span: Span
     at: Number | None = None
+    fuse: Fuse | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,6 +98,8 @@ class SubBus:
     name: str
     feeders: tuple[str, ...]
     span: Span
+    run: Run | None = None
+    fuse: Fuse | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,6 +185,7 @@ class Driver:
     lamp: Number | None
     needs: Number | None
     span: Span
+    fuse: Fuse | None = None
 
 
 @dataclass(frozen=True, slots=True)
