@@ -118,3 +118,23 @@ def test_one_search_answers_many_questions_as_fresh_ones_do() -> None:
     assert isinstance(ends, Reachable) and len(ends.trace) == 2
     again = search(system, conjunction(over, atom(small.RUN, "pressed")), most=9)
     assert again == ends
+
+
+@pytest.mark.parametrize("worth", [False, True])
+@pytest.mark.parametrize("seed", range(20))
+def test_longer_histories_are_sought_only_where_that_is_worth_it(seed: int, worth: bool) -> None:
+    """As if that had been known from the beginning; it is asked once, and only if it matters."""
+    system, most, longest = drawn_system(seed), 4, 12
+    few = (frozenset(system.inputs[:2]), frozenset(system.inputs))
+    for bad in drawn_bads(system, seed):
+        asked: list[bool] = []
+
+        def further(asked: list[bool] = asked) -> bool:
+            asked.append(worth)
+            return worth
+
+        found = search(system, bad, most=most, further=(longest, further), few=few)
+        assert found == search(system, bad, most=longest if worth else most, few=few)
+        assert len(asked) <= 1
+        short = isinstance(found, Reachable) and len(found.trace) <= most + 1 - LONGER
+        assert not (short and asked)

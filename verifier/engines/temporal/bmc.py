@@ -10,7 +10,7 @@ follows from them. Of a timed system a trace counts only where it has times
 (:mod:`verifier.engines.temporal.scheduling`); what rules them out is added as a clause.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.engines.results import Conflict, Reachable, Unknown
@@ -41,22 +41,42 @@ KEPT = 3
 NO_TIMES = "the times of the histories found do not fit together, and there may be others"
 
 
+# Steps up to which a search may go on, and whether it should.
+Further = tuple[int, Callable[[], bool]]
+
+
 def search(
     system: System,
     bad: Expr,
     *,
     most: int,
+    further: Further | None = None,
     deadline: float | None = None,
     few: Sequence[frozenset[Observable]] = (),
 ) -> Reachable | Unknown:
-    """A shortest trace to ``bad`` of at most ``most`` steps; final Unknown when there is none.
+    """A shortest trace to ``bad`` of at most ``most`` steps, or of ``further`` ones where these are
+    worth a search, which is asked only once it matters; final Unknown when there is none.
     ``few``: inputs of which as few as possible should not be as usual, the most important first.
 
     Of a timed system, Unknown with conflicts where traces were found, and none that has times.
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     checker = _checker_of(system)
     with checker.limit.until(deadline):
-        return checker.search(bad, most, few)
+        return checker.search(bad, _Depths(most, further), few)
+
+
+class _Depths:
+    """The depths up to which is searched."""
+
+    def __init__(self, most: int, further: Further | None):
+        self._most = most
+        self._further = further
+
+    def __contains__(self, depth: int) -> bool:
+        if depth > self._most and self._further is not None:
+            longest, worth = self._further
+            self._most, self._further = max(self._most, longest if worth() else 0), None
+        return depth <= self._most
 
 
 class BoundedModelChecker:
@@ -74,14 +94,14 @@ class BoundedModelChecker:
         self._counters: dict[frozenset[Observable], Counter] = {}
 
     def search(
-        self, bad: Expr, most: int, few: Sequence[frozenset[Observable]]
+        self, bad: Expr, most: "_Depths", few: Sequence[frozenset[Observable]]
     ) -> Reachable | Unknown:
         """See :func:`search`."""
         happens = self._cnf.literal(bad)
         depth = 0
         conflicts: list[Conflict] = []
         try:
-            while depth <= most:
+            while depth in most:
                 if not self._solver.solve(self._asked(happens, depth)):
                     depth += 1
                     continue
@@ -98,8 +118,8 @@ class BoundedModelChecker:
             return Unknown(str(none), depth, conflicts=tuple(conflicts))
         except _GivenUp:
             return Unknown(OUT_OF_TIME, depth, conflicts=tuple(conflicts))
-        why = NO_TIMES if conflicts else f"no trace of up to {most} steps reaches it"
-        return Unknown(why, most + 1, final=True, conflicts=tuple(conflicts))
+        why = NO_TIMES if conflicts else f"no trace of up to {depth - 1} steps reaches it"
+        return Unknown(why, depth, final=True, conflicts=tuple(conflicts))
 
     def goes_on(self, moments: int) -> bool | None:
         """Whether some trace lasts so many moments; None when that is not known."""
@@ -124,15 +144,15 @@ class BoundedModelChecker:
         bad: Expr,
         happens: int,
         history: "_History",
-        most: int,
+        most: "_Depths",
         few: Sequence[frozenset[Observable]],
     ) -> Reachable:
         """The history just found, made as small as can be."""
         try:
             history = self._spared(bad, history, few)
             for i in range(len(few)):
-                longest = history.depth if i else min(history.depth + LONGER, most)
-                history = self._fewest(bad, happens, history, few[: i + 1], longest)
+                longer = 0 if i else LONGER
+                history = self._fewest(bad, happens, history, few[: i + 1], longer, most)
             latest = self._latest(bad, happens, history, few)
             if not self._happens(bad, latest):
                 raise _GivenUp(history)
@@ -149,15 +169,16 @@ class BoundedModelChecker:
         happens: int,
         history: "_History",
         groups: Sequence[frozenset[Observable]],
-        longest: int,
+        longer: int,
+        most: "_Depths",
     ) -> "_History":
-        """A history, of up to so many steps, with as few as possible of the last group and no more
-        of those before."""
+        """A history, longer by up to so many steps, with as few as possible of the last group and
+        no more of those before."""
         group = groups[-1]
-        for depth in range(history.depth, longest + 1):
-            while count := history.count(group):
-                most = [history.count(each) for each in groups[:-1]]
-                fewer = self._at_most(groups, [*most, count - 1], depth)
+        for depth in range(history.depth, history.depth + longer + 1):
+            while (count := history.count(group)) and depth in most:
+                others = [history.count(each) for each in groups[:-1]]
+                fewer = self._at_most(groups, [*others, count - 1], depth)
                 found = self._found(bad, [*self._asked(happens, depth), *fewer], depth, history)
                 if found is None:
                     break

@@ -127,7 +127,7 @@ class Windows:
                     yield i, LocalAnswer(found, self.system)
         if likely or traced or self._hints:  # what no hint excluded may well be reachable
             open_ = {i: bad for i, bad in enumerate(bads) if i not in answers}
-            yield from self._search(open_, DEPTHS[FIRST_RING], sampled=likely or traced)
+            yield from self._search(open_, DEPTHS[FIRST_RING])
         rings = FIRST_RING
         failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
         while groups:
@@ -260,15 +260,11 @@ class Windows:
     def _samples(self) -> Samples:
         return samples_of(self.system, SAMPLED)
 
-    def _search(
-        self, bads: Mapping[int, Expr], moments: int, *, sampled: bool = True
-    ) -> Iterator[tuple[int, LocalAnswer]]:
-        """Those with a short trace in the whole system, or (``sampled``) a longer one where a
-        sample has one."""
+    def _search(self, bads: Mapping[int, Expr], moments: int) -> Iterator[tuple[int, LocalAnswer]]:
+        """Those with a short trace in the whole system, or a longer one where a sample has one."""
         for i, bad in bads.items():
             checkpoint()
-            most = LONG if sampled and self._is_sampled(bad) else moments
-            answer = self._shortest(bad, most)
+            answer = self._shortest(bad, moments, sampled=True)
             # What traces reach that have no times has no proof without times either.
             if isinstance(answer, Reachable) or answer.conflicts:
                 yield i, LocalAnswer(answer, self.system)
@@ -290,12 +286,19 @@ class Windows:
             lambda _: True,
         )
 
-    def _shortest(self, bad: Expr, most: int) -> Reachable | Unknown:
-        """The shortest trace of at most so many steps."""
+    def _shortest(self, bad: Expr, most: int, *, sampled: bool = False) -> Reachable | Unknown:
+        """The shortest trace of at most so many steps, or (``sampled``) a longer one where a sample
+        has one."""
+        further = (LONG, lambda: self._is_sampled(bad)) if sampled else None
         return self._store.answer(
-            ("shortest", self._content, bad, most, self._few),
+            ("shortest", self._content, bad, most, sampled, self._few),
             lambda: bmc.search(
-                self.system, bad, most=most, deadline=self._deadline(1), few=self._few
+                self.system,
+                bad,
+                most=most,
+                further=further,
+                deadline=self._deadline(1),
+                few=self._few,
             ),
             lambda found: found.smallest if isinstance(found, Reachable) else found.final,
         )
