@@ -111,3 +111,13 @@ def test_dead_rails_are_shorter_than_the_shortest_train(
 ) -> None:
     status = found("rail-dead", **parts)
     assert (status.get("T1, normal"), status.get("T1, reverse")) == expected
+
+
+def test_gates_and_derails_with_contacts_have_no_frogs() -> None:
+    text = (
+        "edge West, East\nblock A, B\ntrack West = A | B = East\n"
+        "gate G on B contacts seated\nderail D on A toward B contacts derailing\n"
+        'prove "something" never train on A and A vacant\n'
+    )
+    for name in ("frog-shorts", "rail-dead"):
+        assert not verifier.prove(verifier.load_text(text), only=[name]).verdicts

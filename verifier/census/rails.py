@@ -94,10 +94,12 @@ def rail_dead(survey: Survey) -> Musts:
     and no others: the rails up to its gap are shorter than the shortest train."""
     wiring = survey.plan.wiring
     for name, machine in wiring.machines.items():
+        frog = machine.frog
+        if frog is None or frog.by == "dead":
+            continue
         block = survey.block_of(name) or ""
         kinds = [d.kind for d in wiring.detectors.values() if d.block == block]
-        frog = machine.frog
-        if frog is None or frog.by == "dead" or not kinds or "spot" in kinds:
+        if not kinds or "spot" in kinds:
             continue
         for leg in LEGS:
             cut = any(

@@ -119,10 +119,11 @@ def rail_dead(plan: Plan) -> Iterator[Obligation]:
     """
     trains, wiring = plan.wiring.trains, plan.wiring
     for machine in wiring.machines.values():
-        block = plan.track.pieces[machine.turnout].block or ""
-        kinds = {detector.kind for detector in wiring.detectors_of(block)}
         frog = machine.live_frog
-        if frog is None or kinds != {"current-sensing"}:
+        if frog is None:
+            continue
+        block = plan.track.pieces[machine.turnout].block or ""
+        if {detector.kind for detector in wiring.detectors_of(block)} != {"current-sensing"}:
             continue
         shortest = trains.shortest if trains is not None else Number(0)
         unit = wiring.units.track
