@@ -68,6 +68,10 @@ def test_a_promise_that_nothing_needs_is_told(
     promise = "not to reverse on Main"
     _, out = said(f"{HAND}crew promises {promise}\n", tmp_path, capsys)
     assert f"Nothing needs the file's promise {promise}." in out
+    promise = "one train at a time on A, Line"
+    _, out = said(f"{DARK}crew promises {promise}\n", tmp_path, capsys)
+    assert "your crew has to promise nothing" in out
+    assert f"Nothing needs the file's promise {promise}." in out
 
 
 def test_without_time_nothing_is_said_to_be_safe(

@@ -171,3 +171,6 @@ def test_what_a_promise_keeps_trains_from_is_named_on_every_surface(
     exported = (tmp_path / "a.c").read_text("utf-8").replace("*", " ")
     assert words in " ".join(exported.split())
     capsys.readouterr()
+    assert main(["sheet", str(path), "locking"]) == 0
+    taken = "takes for granted: your crew promises not to throw T1 under clear signals."
+    assert taken in " ".join(capsys.readouterr().out.split())

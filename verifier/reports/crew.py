@@ -90,6 +90,7 @@ def _answer(found: Fewest, report: Report, ink: Ink) -> Iterator[str]:
     other = "Everything else is safe" if broken or undecided else "Safe"
     if not found.needed:
         yield from paragraph(f"{other} in operation: your crew has to promise nothing.", ink)
+        yield from _needless(found, ink)
         return
     fewest = "none can be left out" if _is_least(found) else "fewer may do"
     yield from paragraph(f"{other} in operation if your crew keeps these promises ({fewest}):", ink)
@@ -97,11 +98,16 @@ def _answer(found: Fewest, report: Report, ink: Ink) -> Iterator[str]:
         yield "     trains obey signals"
     for promise in merged((needed.promise for needed in found.needed), found.plan):
         yield f"     crew promises {promise.text}"
+    yield from _needless(found, ink)
+    if found.stopped:
+        yield from paragraph(f"What follows is not complete: {found.stopped}.", ink)
+
+
+def _needless(found: Fewest, ink: Ink) -> Iterator[str]:
+    """What the file promises and nothing needs."""
     for promise in found.plan.locking.promises:
         if not _is_needed(promise, found):
             yield from paragraph(f"Nothing needs the file's promise {promise.text}.", ink)
-    if found.stopped:
-        yield from paragraph(f"What follows is not complete: {found.stopped}.", ink)
 
 
 def _count(verdicts: list[Verdict]) -> str:

@@ -101,15 +101,25 @@ def line_to_add(plan: Plan) -> str:
 
 
 def grade_asked(plan: Plan) -> str:
-    """What to say of a plan where nothing is proved: which grade to ask for, and how."""
+    """What to say of a plan where nothing is proved: which grade to ask for, and how; and what the
+    file itself takes for granted."""
     file = PurePath(plan.source.name).name
     begin = f"Not proved here: `clearproof prove {file}` gives the grade of these rules"
     if add := line_to_add(plan):
         return (
             f"{begin}, at best {Grade.MOMENT.value}; for {Grade.OPERATION.value} add the line "
-            f"`{add}`."
+            f"`{add}`.{_taken(plan)}"
         )
-    return f"{begin}, at best {Grade.OPERATION.value}."
+    return f"{begin}, at best {Grade.OPERATION.value}.{_taken(plan)}"
+
+
+def _taken(plan: Plan) -> str:
+    """What a file assumes, and what its crew promises."""
+    taken = [f'"{a.title}"' for a in plan.assumptions]
+    taken += [promise.title for promise in plan.locking.promises]
+    if len(taken) > _NAMED + 1:
+        taken[_NAMED:] = [f"{len(taken) - _NAMED} more"]
+    return f" The file takes for granted: {'; '.join(taken)}." if taken else ""
 
 
 def _is_no_histories(shortfall: Shortfall) -> bool:
