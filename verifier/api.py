@@ -134,12 +134,14 @@ def draft_file(
     path: str | Path,
     aspects: int = 3,
     *,
+    by_hand: bool = False,
     within: float | None = None,
     progress: Progress = silent,
 ) -> tuple[str, Report]:
     """A junction file with signals, rules, panel and locks written into it as far as they were
     missing, and the report on that text. A draft that is not *proved in operation* is not worth
-    showing. ``aspects``: 2 or 3.
+    showing. ``aspects``: 2 or 3. ``by_hand``: switches are thrown by hand, and the crew promises
+    when they are not.
 
     Raises :class:`InputError` with each place that cannot be signaled."""
     from verifier.drafting.draft import Wanted, drafted
@@ -148,7 +150,7 @@ def draft_file(
 
     with time_limit(within):
         source = Source(str(path), read_text(path))
-        text = drafted(source, read(source, Path(path)), Wanted(aspects))
+        text = drafted(source, read(source, Path(path)), Wanted(aspects, by_hand))
         plan, world = checked(text, str(path), Path(path))
         return text, decide_all(plan, repairs=False, progress=progress, world=world)
 

@@ -24,6 +24,10 @@ def add(command: Command) -> None:
         "--aspects", choices=tuple(_ASPECTS), default="three",
         help="two: proceed or stop; three: also whether the next signal is at stop (default)",
     )  # fmt: skip
+    draft.add_argument(
+        "--switches", choices=("lever", "hand"), default="lever",
+        help="lever: locked machines (default); hand: thrown by hand, kept safe by crew promises",
+    )  # fmt: skip
     within_option(draft, "writing and proving it")
 
 
@@ -39,7 +43,11 @@ def _draft(options: argparse.Namespace) -> int:
         check_target(path)
     with working(options.file) as progress:
         text, report = draft_file(
-            options.file, _ASPECTS[options.aspects], within=options.within, progress=progress
+            options.file,
+            _ASPECTS[options.aspects],
+            by_hand=options.switches == "hand",
+            within=options.within,
+            progress=progress,
         )
     if report.grade is not Grade.OPERATION:
         say_aside(_in_the_way(options.file, report))

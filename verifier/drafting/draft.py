@@ -23,9 +23,11 @@ from verifier.plan.track.routes import find_routes
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What is asked of a draft: ``aspects``, 2 (proceed or stop) or 3 (the next signal too)."""
+    """What is asked of a draft: ``aspects``, 2 (proceed or stop) or 3 (the next signal too); and
+    whether switches are thrown ``by_hand``, held by what the crew promises, not by locks."""
 
     aspects: int = 3
+    by_hand: bool = False
 
 
 def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted) -> str:
@@ -39,7 +41,7 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
     _check_detected(routing)
     taken = set(declare_all(statements).table)
     drafting = Drafting(routing, named_signals(routing, taken), wanted.aspects)
-    return draft_text(source, statements, drafting)
+    return draft_text(source, statements, drafting, by_hand=wanted.by_hand)
 
 
 def placed(plan: Plan) -> Routing:

@@ -71,7 +71,7 @@ class Drafting:
             )
             shown = self._aspects(route)
             lever = f"{named.lever} {named.position}"
-            if len(shown) > 1:
+            if len(shown) > 1 and len(way) > 1:
                 name = _free(self._condition_name(route), taken)
                 conditions.append(Condition(name, way))
                 way = (name,)

@@ -19,6 +19,7 @@ from verifier.language.listing import listing
 from verifier.language.source import LINE_END, Source
 from verifier.language.syntax import tree
 from verifier.plan.model import Port, Track
+from verifier.plan.names import declare_all
 
 _WIDTH = 98
 Movable = tree.Turnout | tree.Slip | tree.Derail | tree.Gate
@@ -26,28 +27,41 @@ Movable = tree.Turnout | tree.Slip | tree.Derail | tree.Gate
 
 @dataclass(slots=True)
 class _Page:
-    """What is inserted, by the number of the line it goes below, and what goes to the end."""
+    """What is inserted, by the number of the line it goes below; the levers for machines that go
+    to the end. ``taken``: names in use; ``usable``: levers of the file that may throw points;
+    ``by_hand``: people throw the switches, and crews promise when."""
 
     below: dict[int, list[str]]
     levers: list[str]
-    sections: list[str]
+    taken: set[str]
+    usable: set[str]
+    by_hand: bool
 
 
-def draft_text(source: Source, statements: Sequence[tree.Statement], drafting: Drafting) -> str:
+def draft_text(
+    source: Source, statements: Sequence[tree.Statement], drafting: Drafting, *, by_hand: bool
+) -> str:
     """The text of the file with signals, rules, panel and locks written into it.
 
     Raises :class:`InputError` for a place that cannot be named or where no line can go."""
-    taken = {name.text for s in statements for name in getattr(s, "names", ())}
-    taken |= {s.name.text for s in statements if hasattr(s, "name")}
-    page = _Page(defaultdict(list), [], [])
+    usable = {
+        name.text
+        for lever in tree.of_kind(statements, tree.Lever)
+        if {word.text for word in lever.positions} == {"normal", "reverse"}
+        for name in lever.names
+    }
+    taken = set(declare_all(statements).table)
+    taken |= {named.name for named in drafting.names.values()}
+    taken |= {named.lever for named in drafting.names.values()}
+    page = _Page(defaultdict(list), [], taken, usable, by_hand)
     errors: list[Diagnostic] = []
+    places: dict[str, str] = {}
     for statement in statements:
         if isinstance(statement, Movable):
             try:
-                _locked(statement, source, drafting, page, taken)
+                _locked(statement, source, drafting, page)
             except InputError as error:
                 errors += error.diagnostics
-    places: dict[str, str] = {}
     for key, post in drafting.routing.posts.items():
         if not post.written:
             try:
@@ -57,85 +71,85 @@ def draft_text(source: Source, statements: Sequence[tree.Statement], drafting: D
     if errors:
         raise InputError(errors)
     sections = list(_signals(drafting, places, taken))
-    end = [*_panel(drafting, page.levers, statements), *sections]
+    end = [*_panel(drafting, page, statements), *sections]
     return _inserted(source.text, page.below, format_text("\n".join(end)))
 
 
 # ------------------------------------------------------------------ trackwork
 
 
-def _locked(
-    statement: Movable, source: Source, drafting: Drafting, page: _Page, taken: set[str]
-) -> None:
+def _locked(statement: Movable, source: Source, drafting: Drafting, page: _Page) -> None:
     """Write how a turnout, slip, derail or gate is thrown, and what locks it, unless the file
     says so."""
     said = {clause.kind for clause in statement.clauses}
-    if "pipe-connected" in said or said & {"thrown when", "electric lock"}:
+    if said & {"pipe-connected", "thrown when", "electric lock"}:
         return
     lines: list[str] = []
-    if "locked while" not in said:
-        lines += _lock(statement, "thrown by" in said, drafting, page.levers, taken)
-    elif "thrown by" not in said and len(statement.names) == 1:
-        lines.append(_thrown(statement.names[0].text, drafting, page.levers, taken))
+    match statement:
+        case tree.Gate() if "locked while" not in said:
+            lines += _gate(statement, drafting, "thrown by" in said)
+        case tree.Turnout() | tree.Slip() if page.by_hand:
+            lines += [] if "thrown by" in said else ["thrown by hand"]
+        case _:
+            if "thrown by" not in said and len(statement.names) == 1:
+                lines.append(_thrown(statement.names[0].text, drafting, page))
+            if "locked while" not in said:
+                lines += _lock(statement, drafting)
     if not lines:
         return
     if statement.span.source is not source:
         raise InputError([diagnostic("CP904", statement.span, name=statement.names[0].text)])
-    kind = type(statement).__name__.lower()
-    head = f"{kind} X in B" if kind in ("turnout", "slip") else f"{kind} X on B"
-    head += " toward B" if kind == "derail" else ""
+    head = "turnout X in B" if isinstance(statement, tree.Turnout | tree.Slip) else "gate X on B"
     written = format_text("\n  ".join((head, *lines))).splitlines()[1:]
     page.below[source.position(statement.span.end)[0]] += written
 
 
-def _lock(
-    statement: Movable, thrown: bool, drafting: Drafting, levers: list[str], taken: set[str]
-) -> Iterator[str]:
+def _gate(gate: tree.Gate, drafting: Drafting, thrown: bool) -> Iterator[str]:
+    gates = [drafting.routing.plan.gates[name.text] for name in gate.names]
+    parts = dict.fromkeys(part for one in gates for part in drafting.gate_release(one))
+    if not thrown:
+        yield "thrown by hand"
+    yield "# opened only while no train can come"
+    yield f"electric lock released when {' and '.join(parts)}"
+
+
+def _lock(statement: Movable, drafting: Drafting) -> Iterator[str]:
     names = [name.text for name in statement.names]
-    routing = drafting.routing
-    match statement:
-        case tree.Gate():
-            gates = [routing.plan.gates[name] for name in names]
-            parts = dict.fromkeys(p for gate in gates for p in drafting.gate_release(gate))
-            yield "thrown by hand" if not thrown else ""
-            yield "# opened only while no train can come"
-            yield f"electric lock released when {' and '.join(parts)}"
-            return
-        case tree.Derail():
-            held = drafting.derail_lock(routing.plan.derails[names[0]])
-            why = "# held while a signal counts on it"
-        case _:
-            crossovers = routing.plan.crossovers.values()
-            points = dict.fromkeys(names)
-            for crossover in crossovers:
-                if not points.keys().isdisjoint(crossover.ends):
-                    points |= dict.fromkeys(crossover.ends)
-            held = drafting.points_lock(points)
-            why = "# held under and ahead of a train, and while a signal lets one come"
-    if not thrown and len(names) == 1:
-        yield _thrown(names[0], drafting, levers, taken)
+    if isinstance(statement, tree.Derail):
+        held = drafting.derail_lock(drafting.routing.plan.derails[names[0]])
+        why = "# held while a signal counts on it"
+    else:
+        points = dict.fromkeys(names)
+        for crossover in drafting.routing.plan.crossovers.values():
+            if not points.keys().isdisjoint(crossover.ends):
+                points |= dict.fromkeys(crossover.ends)
+        held = drafting.points_lock(points)
+        why = "# held under and ahead of a train, and while a signal lets one come"
     if held:
         yield why
         yield f"locked while {' or '.join(held)}"
 
 
-def _thrown(name: str, drafting: Drafting, levers: list[str], taken: set[str]) -> str:
+def _thrown(name: str, drafting: Drafting, page: _Page) -> str:
     """How a machine is thrown: by a lever of its own, crossover ends by one together."""
     for crossover in drafting.routing.plan.crossovers.values():
         if name in crossover.ends:
             name = crossover.name
-    lever = f"{name.replace('.', '-')}-lever"
-    if lever not in levers and lever not in taken:
-        levers.append(lever)
+    base = name.replace(".", "-")
+    for lever in (f"{base}-lever", f"{base}-switch-lever", f"{base}-machine-lever"):
+        if lever in page.levers or lever in page.usable:
+            break
+        if lever not in page.taken:
+            page.levers.append(lever)
+            break
     return f"thrown by {lever}"
 
 
 # ------------------------------------------------------------------ panel and signals
 
 
-def _panel(
-    drafting: Drafting, machines: Sequence[str], statements: Sequence[tree.Statement]
-) -> Iterator[str]:
+def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]) -> Iterator[str]:
+    machines = page.levers
     thrown: dict[str, set[str]] = defaultdict(set)
     for named in drafting.names.values():
         if named.lever:
@@ -158,6 +172,23 @@ def _panel(
     running = tree.of_kind(statements, tree.Running)
     if not any(s.kind == "obey signals" for s in running):
         yield "\ntrains obey signals"
+    if page.by_hand:
+        yield from _promises(drafting)
+
+
+def _promises(drafting: Drafting) -> Iterator[str]:
+    """What people who throw switches by hand must keep, since nothing locks these."""
+    track, routes = drafting.routing.plan.track, list(drafting.routing.all_routes)
+    places = [route.pieces.index(n.points) for route in routes for n in route.needs]
+    if not any(piece.kind in ("turnout", "slip") for piece in track.pieces.values()):
+        return
+    yield ""
+    yield from _comment("Nothing locks the switches: these promises are what keeps trains safe.")
+    yield "crew promises not to throw points under a train"
+    if places:
+        yield "crew promises not to throw points under clear signals"
+    if any(places):
+        yield "crew promises not to throw points ahead of a train"
 
 
 def _levers(levers: Sequence[str], positions: Iterable[str]) -> Iterator[str]:
@@ -177,10 +208,15 @@ def _signals(drafting: Drafting, places: Mapping[str, str], taken: set[str]) -> 
 
 
 def _heading(center: str, keys: Sequence[str], drafting: Drafting) -> str:
-    track = drafting.routing.plan.track
+    """The points or crossing of a control point, and the track around; of a gap between blocks,
+    these."""
+    pieces = drafting.routing.plan.track.pieces
     posts = [drafting.routing.posts[key] for key in keys]
-    around = dict.fromkeys(track.pieces[post.near.piece].title for post in posts)
-    return f"{track.pieces[center].title}: {listing(around, 'and')}"
+    around = dict.fromkeys(pieces[post.near.piece].title for post in posts)
+    if pieces[center].kind != "plain":
+        return f"{center}: {listing(around, 'and')}"
+    around |= dict.fromkeys(pieces[post.enters.piece].title for post in posts)
+    return f"Between {listing(around, 'and')}"
 
 
 def _signal(key: str, place: str, rules: Rules, drafting: Drafting) -> Iterator[str]:
