@@ -6,6 +6,7 @@ python -m tests.drafting.trying 100 3      # plans, and special trackwork in eac
 import sys
 import time
 from collections import Counter
+from collections.abc import Iterable
 
 from tests.drafting.plans import random_plan
 from verifier.api import checked
@@ -19,15 +20,15 @@ from verifier.verdicts.grade import Grade
 from verifier.verdicts.report import Report
 
 
-def draft_of(text: str, aspects: int = 3) -> str:
+def draft_of(text: str, aspects: int = 3, *, by_hand: bool = False) -> str:
     """The draft of a text, not proved. Raises :class:`InputError`."""
     source = Source("plan", text)
-    return drafted(source, read(source), Wanted(aspects))
+    return drafted(source, read(source), Wanted(aspects, by_hand))
 
 
-def proof_of(text: str) -> Report:
+def proof_of(text: str, only: Iterable[str] = ()) -> Report:
     plan, world = checked(text, "draft", None)
-    return prove(plan, world=world, repairs=False)
+    return prove(plan, world=world, repairs=False, only=only)
 
 
 def is_subsequence(text: str, within: str) -> bool:
