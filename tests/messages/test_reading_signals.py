@@ -58,8 +58,8 @@ def test_signal() -> None:
         underlined="|",
         message="`|` was not expected here",
         hint=(
-            "Expected `heads`, `stands`, a leg (normal, reverse, along or across), a "
-            "line such as `Clear when …` or `Stop otherwise`, or the next statement. "
+            "Expected `heads`, `stands`, `with`, a leg (normal, reverse, along or across), "
+            "a line such as `Clear when …` or `Stop otherwise`, or the next statement. "
             "A signal is written `signal 4L at Single | T1`."
         ),
     )
@@ -70,6 +70,28 @@ def test_signal() -> None:
         message="`,` was not expected here",
         hint="Give each of them a statement of its own.",
     )
+
+
+def test_plates() -> None:
+    at = "signal 4L at Main | T1"
+    for text, underlined, hint in (
+        (f"{at} with plate\n  Stop otherwise", "plate",
+         "Say which plate: `with number plate`, `with letter plate` or `with marker plate`."),
+        (f"{at} number plate\n  Stop otherwise", "number plate", "Write `with number plate`."),
+        (f"{at} heads a, b with number plate\n  Stop otherwise", "with",
+         "Write `with number plate` before `heads` and the lines."),
+        (f"{at} with number plate with letter plate\n  Stop otherwise", "with",
+         "A signal has one plate at most."),
+        ("aspect Grade red with number plate over dark stop and proceed", "over",
+         "Write the plate after the colors of all heads: `red over dark with number plate`."),
+        ("aspect Grade red marker plate stop and proceed", "marker plate",
+         "Write `with marker plate`."),
+    ):  # fmt: skip
+        # The last word of that text is the one meant.
+        expect(
+            text, code="CP104", underlined=underlined, hint=hint,
+            message=f"`{underlined}` was not expected here",
+        )  # fmt: skip
 
 
 def test_heads() -> None:
@@ -267,7 +289,7 @@ def test_aspect() -> None:
         underlined="green",
         message="this `aspect` statement stops short after `green`",
         hint=(
-            "Expected `or`, `over`, or an indication, such as `proceed` or `stop`. "
+            "Expected `or`, `over`, `with`, or an indication, such as `proceed` or `stop`. "
             "An aspect is written `aspect Clear green or green over red proceed`."
         ),
     )
@@ -287,7 +309,7 @@ def test_aspect() -> None:
         underlined="red",
         message="`red` was not expected here",
         hint=(
-            "Expected `or`, `over`, or an indication, such as `proceed` or `stop`. "
+            "Expected `or`, `over`, `with`, or an indication, such as `proceed` or `stop`. "
             "An aspect is written `aspect Clear green or green over red proceed`."
         ),
     )
@@ -311,7 +333,7 @@ def test_aspect() -> None:
         underlined="under",
         message="`under` was not expected here",
         hint=(
-            "Expected `or`, `over`, or an indication, such as `proceed` or `stop`. "
+            "Expected `or`, `over`, `with`, or an indication, such as `proceed` or `stop`. "
             "An aspect is written `aspect Clear green or green over red proceed`."
         ),
     )

@@ -93,6 +93,7 @@ def unexpected(source: Source, tokens: Sequence[Token], at: int, accepted: Set[s
         or _indication(tokens, at, span)
         or _no_positions(source, tokens, at, accepted)
         or _reserved(source, tokens, at, accepted)
+        or _plate(tokens, at, span, accepted)
         or _line_without_when(source, tokens, at, accepted)
         or _not_expected(source, tokens, at, accepted, slip)
     )
@@ -287,6 +288,24 @@ def _reserved(
         capital=token.capitalize(),
         shape=shape(tokens[0].type, _after_rule(tokens, at)),
     )
+
+
+def _plate(tokens: Sequence[Token], at: int, span: Span, accepted: Set[str]) -> Diagnostic | None:
+    """A plate that is not named, that has no `with`, or that stands in the wrong place."""
+    token, before = tokens[at], {token.type for token in tokens[:at]}
+    if tokens[0].type not in ("SIGNAL", "ASPECT"):
+        return None
+    if "PLATE" in accepted:
+        hint = Hint("plate")
+    elif token.type == "PLATE" and "WITH" in accepted:
+        hint = Hint("with_plate", plate=token)
+    elif token == "over" and tokens[at - 1].type == "PLATE":
+        hint = Hint("plate_after_colors")
+    elif token == "with" and tokens[0].type == "SIGNAL":
+        hint = Hint("one_plate" if "PLATE" in before else "plate_first")
+    else:
+        return None
+    return diagnostic("CP104", span, hints=[hint], word=shown(token))
 
 
 def _line_without_when(

@@ -231,10 +231,7 @@ def _check_plate(post: Post, words: Vocabulary) -> None:
     """A plate that no aspect is shown with means nothing."""
     plate = post.node.plate
     if plate is not None and plate.text not in dict(words.chart.with_plate):
-        worst = post.node.rules[-1].shows.text if post.node.rules else "Stop"
-        words.names.error(
-            "CP416", plate.span, signal=post.node.name.text, plate=plate.text, worst=worst
-        )
+        words.names.error("CP416", plate.span, signal=post.node.name.text, plate=plate.text)
 
 
 def _no_colors(rule: tree.Rule, aspect: aspects.Aspect, post: Post, words: Vocabulary) -> None:
@@ -252,7 +249,7 @@ def _no_colors(rule: tree.Rule, aspect: aspects.Aspect, post: Post, words: Vocab
             others=[] if elsewhere.built_in else [elsewhere.span],
             aspect=aspect.name,
             signal=post.node.name.text,
-            plate=plates[0] if plates else plate,
+            plate=plate if usual else plates[0],
             colors=" over ".join(usual or ()),
             read=read,
         )
