@@ -158,6 +158,7 @@ def test_every_part_is_one_that_the_file_declares(path: Path) -> None:
     there = {
         "head": sum(len(lamp_colors(head)) for head in heads),
         "mast": len(plan.signals),
+        "plate": sum(signal.plate != "" for signal in plan.signals.values()),
         "driver": len(plan.wiring.drivers),
         "contact": sum(len(m.contacts or ()) for m in machines),
         "lever": sum(what.kind == "lever" for what in plan.inputs),

@@ -63,6 +63,8 @@ def _at_signals(signals: Iterable[Signal]) -> Iterator[BillItem]:
         for head in signal.heads:
             yield BillItem(PartKind("head", Fraction(len(lamp_colors(head)))), head.name)
         yield BillItem(PartKind("mast", Fraction(len(signal.heads))), signal.name)
+        if signal.plate:
+            yield BillItem(PartKind("plate"), signal.name)
 
 
 def _outputs(driver: Driver, plan: Plan) -> Fraction:

@@ -43,6 +43,7 @@ FAMILIES: Mapping[str, Family] = MappingProxyType({
     for family in (
         Family("head", "signal head", "lamp"),
         Family("mast", "signal mast", "head", spare=False),
+        Family("plate", "plate on a signal mast"),
         Family("driver", "driver board", "output", larger_will_do=True),
         Family("current-detector", "current-sensing detector"),
         Family("spot-detector", "spot detector, one for each spot"),
