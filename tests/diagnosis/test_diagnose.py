@@ -132,12 +132,18 @@ def test_every_single_fault_and_mistake_is_recovered(path: Path) -> None:
             ), suspect.text
 
 
+def sticks(suspect: Suspect) -> bool:
+    return suspect.fault is not None and suspect.fault.kind is FaultKind.CONTACT
+
+
 def test_what_else_is_found_is_proved_equal() -> None:
     bench, everything = bench_of(SIDING), all_looks(SIDING)
     for suspect in [s for s in bench.suspects if can_be_put_in(s)][::7]:
         found, _ = explanations(bench, look(bench.given, (suspect,), everything))
         # A feeder that misses its detector may be seen like any other that does.
         groups = [g for g in found if g and not (g[0].divides_current or suspect.divides_current)]
+        # Looks are taken at rest: one stuck contact may differ from another while points move only.
+        groups = [g for g in groups if not (sticks(suspect) and sticks(g[0]))]
         for group in groups:
             assert indistinguishable(bench, group, (suspect,)), (suspect.text, group[0].text)
 
