@@ -410,6 +410,36 @@ def test_49_cfr_236_V(case: Case) -> None:
     assert verdict(report, case.asked).status == case.status
 
 
+STARTED = [*ROUTE_LOCKING, *APPROACH_LOCKING[:3], *HAND_OPERATED[:4]]
+
+
+@pytest.mark.parametrize("case", STARTED, ids=_named)
+def test_points_may_start_either_way(case: Case) -> None:
+    """A junction is safe where it is safe from both starting positions, and only there."""
+    name, points = case.asked.split(":")[0], "turnout T1 in T\n"
+    assert points in case.text
+    statuses = set()
+    for position in ("normal", "reverse"):
+        text = case.text.replace(points, f"{points}  starts {position}\n")
+        report = verifier.prove(verifier.load_text(text), only=[name])
+        statuses.add(verdict(report, case.asked).status)
+    assert ("broken" if "broken" in statuses else "proved") == case.status
+
+
+def test_a_start_decides_where_nothing_moves_the_points() -> None:
+    """236.303: nobody throws T1, and the signal asks for its lever alone. No train is led into the
+    wrong track where T1 starts normal; one is where it starts reverse, or as it was left."""
+    text = facing("locked while T1-lever normal or T1-lever reverse")
+    for position in ("normal", "reverse"):
+        text = text.replace(f"T1 {position} and B", f"T1-lever {position} and B")
+    text += 'assume "nobody touches the lever" always T1-lever normal\n'
+    points, found = "turnout T1 in T\n", {}
+    for start in ("", "  starts normal\n", "  starts reverse\n"):
+        plan = verifier.load_text(text.replace(points, points + start))
+        found[start.strip()] = verifier.prove(plan, only=["collision"]).exit_code
+    assert found == {"": 1, "starts normal": 0, "starts reverse": 1}
+
+
 def test_every_section_has_a_safe_and_an_unsafe_junction() -> None:
     found: dict[str, set[str]] = {}
     for case in CASES:
