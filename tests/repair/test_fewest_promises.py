@@ -15,6 +15,7 @@ from verifier.reference.step import replay
 from verifier.repair.crew_candidates import candidates
 from verifier.repair.fewest_promises import Fewest, fewest_promises, safety, with_promises
 from verifier.repair.promise_boards import boards
+from verifier.repair.promise_equipment import equipment
 
 HAND = """
 edge West-Main, West-Siding, East
@@ -275,3 +276,37 @@ def test_trains_that_turn_back_meet_a_board() -> None:
         prover = HistoryProver(with_promises(asked, ()), None, lambda: None)
         collisions = [o for o in safety(asked) if o.property == "collision"]
         assert all(v.status == "proved" for v in prover.verdicts(collisions)) is safe
+
+
+WIRED = """
+edge West, East
+supply Bus-1 12 V
+block A
+block B feeders b1
+block C feeders c1
+block D
+track West = A | B | C | D = East
+detector D-B current-sensing through b1 powered by Bus-1 output closed when clear
+detector D-C current-sensing through c1 powered by Bus-1 output closed when clear
+signal 2 at A | B
+  Clear when B clear
+  Stop otherwise
+signal 4 at D | C
+  Clear when C clear
+  Stop otherwise
+driver Box-2 drives 2
+  powered by Bus-1
+  reads D-B{more}
+driver Box-4 drives 4
+  powered by Bus-1
+  reads D-B, D-C
+"""
+
+
+def test_what_a_driver_is_not_wired_to_is_not_asked_of_its_signal() -> None:
+    for more, offered in ((", D-C", 2), ("", 0)):
+        plan = verifier.load_text(WIRED.format(more=more))
+        promise = replace(
+            candidates(plan)[-1][0], rule="one train at a time", about=("B", "C"), text=""
+        )
+        assert len(list(equipment(with_promises(plan, ()), [promise]))) == offered

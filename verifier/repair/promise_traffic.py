@@ -5,7 +5,7 @@ In: a plan and a promise about blocks. Out: the same plan with the stretch contr
 file says it; the likeliest first. Nothing here is proved: whoever offers one has it proved.
 """
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -15,6 +15,7 @@ from verifier.plan.model import Line, Move, Plan, Port, Signal
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not
 from verifier.properties.amounts import decimal
 from verifier.properties.locking_phrases import is_occupied, not_at_stop
+from verifier.reference.equipment import is_read
 from verifier.repair.equipment_edit import Equipment, with_inputs
 
 # Trains run this way, as the track is drawn.
@@ -54,7 +55,8 @@ class _Asked:
 
 def stretch_controls(plan: Plan, promise: Promise) -> Iterator[Equipment]:
     """What may replace a promise about who enters a stretch of track; nothing where a block of it
-    has no detector or trains run over it both ways past one signal."""
+    has no detector, or one that the drivers of its signals are not wired to, or where trains run
+    over it both ways past one signal."""
     stretch = _stretch(plan, promise.about)
     if stretch is None:
         return
@@ -67,6 +69,8 @@ def stretch_controls(plan: Plan, promise: Promise) -> Iterator[Equipment]:
     several = "any of " if len(seen) > 1 else ""
     held = _Asked(AnyOne(seen, span), f"{several}{', '.join(watched)} occupied")
     clear = _Asked(Not(held.condition, span), f"{', '.join(watched)} clear")
+    if not all(_hears(signal, watched, plan) for signal in stretch.entering):
+        return
     if len(stretch.ways) == 1:
         yield _track_circuits(plan, stretch, clear)
         return
@@ -123,6 +127,18 @@ def _side(entered: Port, plan: Plan) -> Way | None:
     if plan.track.pieces[entered.piece].kind != "plain":
         return None
     return "rightward" if entered.end == "left" else "leftward"
+
+
+def _hears(signal: str, blocks: Iterable[str], plan: Plan) -> bool:
+    """Whether every driver of a signal is wired to all detectors of some blocks."""
+    drivers = [plan.wiring.driver_of(head.name) for head in plan.signals[signal].heads]
+    return all(
+        is_read(driver, detector.name, contacts=False)
+        for driver in drivers
+        if driver is not None
+        for block in blocks
+        for detector in plan.wiring.detectors_of(block)
+    )
 
 
 # ------------------------------------------------------------------ what controls it
