@@ -33,6 +33,7 @@ def _spec_of(item: pytest.Function) -> str | None:
     return next((name for name in names if isinstance(name, str) and name in _SPECS), None)
 
 
+@pytest.hookimpl(tryfirst=True)  # before pytest-xdist looks for groups
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Mark what is slow, skip what needs a browser where there is none, and keep the tests of
     one file together.
