@@ -7,16 +7,17 @@ from functools import cache
 from itertools import combinations, product
 from pathlib import Path
 from random import Random
+from typing import get_args
 
 import pytest
 
 import verifier
-from tests.junction_files import SPEC_FILES
+from tests.junction_files import SPEC_FILES, spec
 from verifier.diagnosis.bench import Bench, Moment, Setup
 from verifier.diagnosis.diagnose import diagnosis, explains, explanations
 from verifier.diagnosis.equivalence import indistinguishable
 from verifier.diagnosis.observations import Observation, Sight, observations
-from verifier.diagnosis.suspects import Suspect, Suspects, can_be_together
+from verifier.diagnosis.suspects import LIKELY, Suspect, Suspects, can_be_together
 from verifier.diagnosis.test_selection import fault_dictionary, suite_of
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan import observables
@@ -25,7 +26,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.derive_equipment import with_wiring
 from verifier.plan.wiring.faults import FaultKind
-from verifier.plan.wiring.miswiring import miswired
+from verifier.plan.wiring.miswiring import MistakeKind, miswired
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator
 from verifier.reports.diagnosis import setup_words
@@ -444,3 +445,16 @@ def test_what_is_remembered_can_be_part_of_an_observation() -> None:
     with pytest.raises(InputError) as raised:
         verdict("R sideways: 2 Stop")
     assert raised.value.diagnostics[0].hint == "It can be down or up."
+
+
+def test_every_kind_of_suspect_has_its_rank() -> None:
+    kinds = {kind.property_name for kind in FaultKind} | {*get_args(MistakeKind)}
+    assert kinds <= {*LIKELY}
+
+
+def test_a_flasher_that_stopped_is_found() -> None:
+    path = spec("flasher-stopped-mended")
+    stopped = next(s for s in bench_of(path).suspects if s.kind == "flasher-stopped")
+    seen = look(bench_of(path).given, (stopped,), all_looks(path))
+    found, cut_short = explanations(bench_of(path), seen)
+    assert not cut_short and (stopped,) in found

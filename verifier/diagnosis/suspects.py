@@ -24,7 +24,7 @@ from verifier.reference.equipment import asked_by
 LIKELY = (
     "feeder missed", "lamp-out", "wire-broken", "contacts swapped", "heads swapped",
     "feeders swapped", "no common return", "wrong feed", "detectors swapped", "not isolated",
-    "gap-bridged", "supply-lost", "points-stalled", "report-stuck",
+    "gap-bridged", "supply-lost", "flasher-stopped", "points-stalled", "report-stuck",
 )  # fmt: skip
 
 
