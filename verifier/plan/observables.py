@@ -7,6 +7,7 @@ assumptions and situations all speak of observables and of nothing else.
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Literal, get_args
 from weakref import WeakValueDictionary
 
@@ -86,6 +87,8 @@ class Observable:
         return f"<{self.kind} {self.name}>"
 
 
+# How many of each kind are kept at hand, in use or not.
+RECENT = 1 << 12
 _known: WeakValueDictionary[tuple[object, ...], Observable] = WeakValueDictionary()
 _WORKED_OUT = frozenset((*get_args(Reported), *get_args(Shown), *get_args(Seen), *get_args(Event)))
 REPORTED = frozenset(get_args(Reported))
@@ -97,7 +100,7 @@ OF_CONTACTS = frozenset(("points report", "derail report", "gate report"))
 
 def _of_kind(kind: Kind, *values: str) -> Callable[[str], Observable]:
     """What makes the observables of a kind, by name; the first of its states is the usual one."""
-    return lambda name: Observable(kind, name, values, values[0])
+    return lru_cache(maxsize=RECENT)(lambda name: Observable(kind, name, values, values[0]))
 
 
 stock = _of_kind("stock", "vacant", "occupied")

@@ -43,7 +43,8 @@ class Acted:
 class Acting:
     """All that acts at one moment ``now``, at which ``observed`` can be observed. ``look`` and
     ``situation``: as in :class:`~verifier.reference.step.Stepper`. ``made``: the choices made so
-    far, where a choice is made when it is read."""
+    far, where a choice is made when it is read. ``mattering``: where all that is left open is who
+    sees whom, keeps from one step to the next the sights that can make a difference."""
 
     def __init__(
         self,
@@ -53,6 +54,7 @@ class Acting:
         look: Callable[[Valuation], Mapping[Observable, str]],
         situation: Callable[[Valuation], Situation],
         made: Valuation | None,
+        mattering: list[frozenset[Sight]] | None = None,
     ):
         self.plan = variables.plan
         self.variables = variables
@@ -61,6 +63,7 @@ class Acting:
         self._look = look
         self._situation = situation
         self._made = made
+        self._mattering = [] if mattering is None else mattering
         # What one that acts sees; how each acts that sees all as it was.
         self._seen = observed
         self._at_first: dict[str, Acted] = {}
@@ -104,11 +107,14 @@ class Acting:
         if self._made is None:
             chosen = [s for s in sights if self._is_made(s, self.now)]
             return in_some_order(chosen, sights, self.plan.locking.building.orders)
-        before = {
-            name: {what: self.now[what] for what in self.variables.seen_by(name)}
-            for name in self.variables.acting
-        }
-        matter = frozenset(may_matter(self.variables.acting, before, sights, self._act))
+        if not self._mattering:
+            before = {
+                name: {what: self.now[what] for what in self.variables.seen_by(name)}
+                for name in self.variables.acting
+            }
+            found = may_matter(self.variables.acting, before, sights, self._act)
+            self._mattering.append(frozenset(found))
+        (matter,) = self._mattering
         choices = [(s, self.now if s in matter else self._made) for s in sights]
         chosen = [s for s, made in choices if self._is_made(s, made)]
         return in_some_order(chosen, sights, self.plan.locking.building.orders)
@@ -140,7 +146,10 @@ class Acting:
         """What is observed, where some states are seen not as they were: directly, and by the
         signals that depend on them."""
         near = {**self._observed, **direct}
-        if any(what.kind in observables.LYING for what in direct):
+        moved = any(what.kind in observables.LYING for what in direct)
+        if not moved and not by_signals:
+            return near
+        if moved:
             near |= self._look(ChainMap({**direct}, self.now))  # type: ignore[arg-type]
         far: Mapping[Observable, str] = self._observed
         if by_signals:

@@ -8,6 +8,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 
+from verifier.plan.locking.locking_model import Sight
 from verifier.plan.minimality import values_in_order
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
@@ -113,9 +114,11 @@ def every_step(
     choice."""
     open_ = frozenset(stepper.choices if choices is None else choices)
     made: dict[Observable, str] = {}
+    only_sights = all(what.kind in ("sees", "sees by signals") for what in open_)
+    mattering: list[frozenset[Sight]] | None = [] if only_sights else None
     while True:
         moment = _OpenMoment(state, made, open_)
-        step = stepper.step(moment, made, wrecked)
+        step = stepper.step(moment, made, wrecked, mattering)
         yield {**state, **made}, step
         while made:
             what, value = made.popitem()

@@ -7,6 +7,7 @@ acting that saw a third after acting, it sees the third after acting too.
 """
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from itertools import product
 from typing import Protocol
 
 from verifier.plan import observables
@@ -111,13 +112,23 @@ def may_matter(
     as it is, by one that acts in several ways, by what it sees."""
     ends: dict[str, list[States]] = {name: [before[name]] for name in names}
     outcomes: dict[str, list[Outcome]] = {name: [] for name in names}
+    tried: dict[str, set[Way]] = {name: set() for name in names}
+    own: dict[str, list[Sight]] = {name: [] for name in names}
+    for sight in sights:
+        own[sight.reader].append(sight)
     waiting = list(names)
     while waiting:
         name = waiting.pop(0)
-        own = [s for s in sights if s.reader == name and len(ends[s.read]) > 1]
         found = False
-        for direct, by_signals in _ways(own, ends):
-            outcome = act(name, direct, by_signals)
+        for way in _ways([len(ends[sight.read]) for sight in own[name]]):
+            if way in tried[name]:
+                continue
+            tried[name].add(way)
+            views: tuple[dict[Observable, str], dict[Observable, str]] = ({}, {})
+            for number, end in way:
+                sight = own[name][number]
+                views[sight.by_signals].update(ends[sight.read][end])
+            outcome = act(name, *views)
             if outcome not in outcomes[name]:
                 outcomes[name].append(outcome)
             if outcome.states not in ends[name]:
@@ -129,17 +140,11 @@ def may_matter(
     return tuple(s for s in sights if len(ends[s.read]) > 1 and len(outcomes[s.reader]) > 1)
 
 
-def _ways(
-    sights: Sequence[Sight], ends: Mapping[str, Sequence[States]]
-) -> Iterator[tuple[States, States]]:
-    """Every way of seeing others."""
-    if not sights:
-        yield {}, {}
-        return
-    first, *others = sights
-    for direct, by_signals in _ways(others, ends):
-        for states in ends[first.read]:
-            if first.by_signals:
-                yield direct, {**by_signals, **states}
-            else:
-                yield {**direct, **states}, by_signals
+# Of sights, by number, those that see another not as it was, and which of its states they see.
+Way = tuple[tuple[int, int], ...]
+
+
+def _ways(ends: Sequence[int]) -> Iterator[Way]:
+    """Every way of seeing others that may be in so many states, of which the first is as it was."""
+    for chosen in product(*map(range, ends)):
+        yield tuple((number, end) for number, end in enumerate(chosen) if end)

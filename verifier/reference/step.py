@@ -12,6 +12,7 @@ from itertools import product
 
 from verifier.plan import observables
 from verifier.plan.devices import Device
+from verifier.plan.locking.locking_model import Sight
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Choice, Condition, Observable
@@ -68,13 +69,16 @@ class Stepper:
         moment: Valuation,
         made: Valuation | None = None,
         wrecked: Set[str] = frozenset(),
+        mattering: list[frozenset[Sight]] | None = None,
     ) -> Transition:
         """The transition from a moment. ``made``: the choices made so far, where a choice is made
         when it is read; then whether one sees another that cannot change is not read. ``wrecked``:
         the pieces on which trains stand that met or derailed earlier: they stay there.
+        ``mattering``: where steps from one moment differ only in who sees whom, filled by the first
+        for the others.
 
         Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-        return _Step(self, moment, made, wrecked).transition()
+        return _Step(self, moment, made, wrecked).transition(mattering)
 
     def state_of(self, moment: Valuation) -> dict[Observable, str]:
         """The values of the state variables alone."""
@@ -267,11 +271,11 @@ class _Step:
         self.begun: list[Observable] = []
         self.ended: list[tuple[str, str]] = []
 
-    def transition(self) -> Transition:
+    def transition(self, mattering: list[frozenset[Sight]] | None) -> Transition:
         self.successor |= {what: self.now[what] for what in self.variables.states}
         acting = Acting(
             self.variables, self.now, self.observed, self.stepper.look, self.stepper.situation,
-            self._made,
+            self._made, mattering,
         )  # fmt: skip
         acted = acting.all_acted()
         for name, one in acted.items():
