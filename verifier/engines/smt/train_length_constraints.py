@@ -57,5 +57,6 @@ def standing_is_possible(
                     z3.BoolVal(True, context)])
             for way in ways
         ]  # fmt: skip
-        terms.append(z3.Implies(bit(what, state), z3.Or(just_these)))
+        some_way = z3.Or([*just_these, z3.BoolVal(False, context)])
+        terms.append(z3.Implies(bit(what, state), some_way))
     return terms
