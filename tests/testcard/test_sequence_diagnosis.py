@@ -68,7 +68,7 @@ def test_a_sound_layout_has_nothing_wrong_and_more_to_look_at() -> None:
 def test_several_things_wrong_together_are_said_not_to_be_looked_for() -> None:
     made = card(WHOLE)
     written = {
-        (1, "4L"): "4L green over green", (1, "4RA, 4RB"): "4RA red, 4RB green", (1, "T1"): "ok",
+        (1, "4RA"): "4RA red", (1, "4L, 4RB"): "4L green over green, 4RB red", (1, "T1"): "ok",
     }  # fmt: skip
     text = filled_in(WHOLE, lambda step, look: written.get((step.number, look.at), ""))
     assert made.simulator is not None

@@ -147,7 +147,7 @@ def test_what_relays_hear_of_shows_where_the_card_says() -> None:
     relays = {w for w in faults_reaching_memory(World(Bench(made.plan).plan)) if "T1" not in w.name}
     heard = [f for f in made.found if ((fault := f.fault.group[0].fault) and fault.what in relays)
              or "D-Switch" in f.fault.text]  # fmt: skip
-    assert len(heard) > 40
+    assert len(heard) > 12
     for found in heard if NIGHTLY else Random("heard").sample(heard, 6):
         person, (number, look) = Person(made, found.fault), found.at[0]
         if found.fault.stuck is not None:
@@ -166,7 +166,7 @@ def test_what_relays_hear_of_shows_where_the_card_says() -> None:
 
 def test_all_that_is_wired_and_locked_is_found_or_proved_to_be_out_of_sight() -> None:
     made = card(WHOLE)
-    assert len(made.found) > 130
+    assert len(made.found) > 70
     assert all(unseen.proved for unseen in made.unseen)
     missing = {unseen.what.text for unseen in made.unseen}
     assert "feeder w1 is broken" in missing and "4L no Clear for want of Switch clear" in missing
