@@ -80,17 +80,17 @@ def test_what_sets_a_frog_stands_as_its_points_lie(
 )
 def test_both_rails_are_cut_before_any_feeder(track: str, expected: tuple[str, str]) -> None:
     status = found("frog-shorts", track=track)
-    assert (status["T1, normal"], status["T1, reverse"]) == expected
+    assert (status["T1, normal leg"], status["T1, reverse leg"]) == expected
 
 
 def test_one_of_two_feeders_of_its_own_block_may_be_beyond_the_frog() -> None:
     status = found("frog-shorts", track=ONE.format("= Switch ||", "||"), feeders="w1, w2")
-    assert (status["T1, normal"], status["T1, reverse"]) == ("broken", "proved")
+    assert (status["T1, normal leg"], status["T1, reverse leg"]) == ("broken", "proved")
 
 
 def test_rails_that_lead_to_the_feeder_of_a_block_behind_another_turnout() -> None:
     status = found("frog-shorts", other=OTHER.format(""), track=BEYOND)
-    assert (status["T1, normal"], status["T1, reverse"]) == ("proved", "broken")
+    assert (status["T1, normal leg"], status["T1, reverse leg"]) == ("proved", "broken")
 
 
 @pytest.mark.parametrize(
@@ -110,7 +110,7 @@ def test_dead_rails_are_shorter_than_the_shortest_train(
     parts: dict[str, str], expected: tuple[str | None, str | None]
 ) -> None:
     status = found("rail-dead", **parts)
-    assert (status.get("T1, normal"), status.get("T1, reverse")) == expected
+    assert (status.get("T1, normal leg"), status.get("T1, reverse leg")) == expected
 
 
 def test_gates_and_derails_with_contacts_have_no_frogs() -> None:

@@ -86,7 +86,9 @@ def frog_shorts(survey: Survey) -> Musts:
             own = survey.block_of(name)
             if sum(feeder.block == own for feeder in feeders) < 2:
                 blocks -= {own}
-            yield Must((name, leg), constant(any(feeder.block in blocks for feeder in feeders)))
+            yield Must(
+                (name, f"{leg} leg"), constant(any(feeder.block in blocks for feeder in feeders))
+            )
 
 
 def rail_dead(survey: Survey) -> Musts:
@@ -112,7 +114,7 @@ def rail_dead(survey: Survey) -> Musts:
             elif beyond != block:
                 lengths = []
             short = wiring.trains is not None and any(n < wiring.trains.shortest for n in lengths)
-            yield Must((name, leg), constant(not short))
+            yield Must((name, f"{leg} leg"), constant(not short))
 
 
 def section_too_short(survey: Survey) -> Musts:

@@ -51,7 +51,7 @@ def frog_shorts(plan: Plan) -> Iterator[Obligation]:
             reached = feeders_reached(machine.turnout, leg, plan)
             yield Obligation(
                 "frog-shorts",
-                (machine.turnout, leg),
+                (machine.turnout, f"{leg} leg"),
                 constant(bool(reached)),
                 f"the rails beyond the live frog of {machine.turnout} are not cut off on its {leg} "
                 f"leg, and {listing(reached)} {'feeds' if len(reached) == 1 else 'feed'} them: a "
@@ -132,7 +132,7 @@ def rail_dead(plan: Plan) -> Iterator[Obligation]:
             how = f"up to {length(most, unit, 'more')} of" if most is not None else "the"
             yield Obligation(
                 "rail-dead",
-                (machine.turnout, leg),
+                (machine.turnout, f"{leg} leg"),
                 constant(most is None or most >= shortest),
                 f"while {machine.turnout} does not lie {leg}, {how} rails on its {leg} leg beyond "
                 f"the live frog are dead, and a train that stands there is not seen on {block}",
