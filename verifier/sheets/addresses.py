@@ -4,8 +4,9 @@ In: a plan. Out: a sheet, to set decoders by and to hold a listener's record aga
 """
 
 from collections.abc import Iterator
+from itertools import product
 
-from verifier.plan.model import Plan
+from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import UNLISTED
 from verifier.plan.signals.packet_model import Address, packet
 from verifier.properties.packets import sent
@@ -43,8 +44,26 @@ def _number(address: Address) -> int:
 def _rows(plan: Plan, address: Address) -> Iterator[Row]:
     """What may be shown there, the lowest number first."""
     what, numbers = sent(plan, address)
-    known = [(numbers[value], value) for value in what.values if value in numbers]
+    signal = plan.signals.get(address.of)
+    shown_there = what.values if signal is None else _commanded(signal, plan)
+    known = [
+        (numbers[value], value)
+        for value in what.values
+        if value in numbers and value in shown_there
+    ]
     for number, shown in sorted(known):
         *data, check = (f"{byte:02X}" for byte in packet(address.number, number))
         told = "any other colors" if shown == UNLISTED else shown
         yield str(address.number), address.of, told, str(number), " ".join(data), check
+
+
+def _commanded(signal: Signal, plan: Plan) -> set[str]:
+    """The aspects that a signal may be commanded to show, by its rules or its drivers."""
+    chart, heads = plan.chart_of(signal), signal.heads
+    if signal.by_head:
+        return {chart.reading(colors) for colors in product(*(h.color.values for h in heads))}
+    driver = plan.wiring.driver_of(heads[0].name)
+    all_heads = (driver.when_missing, driver.when_out, "dark") if driver else ()
+    return {line.shows for line in signal.lines} | {
+        chart.reading((color,) * len(heads)) for color in all_heads if color
+    }
