@@ -90,7 +90,7 @@ class BoundedModelChecker:
         self._steps = UnrolledCnf(self._cnf, self.limit)
         self._solver = self._steps.solver
         self._machine = machine_of(system)
-        self._scheduler = Scheduler(system) if system.timing else None
+        self._scheduler = Scheduler(system, self._machine) if system.timing else None
         self._counters: dict[frozenset[Observable], Counter] = {}
 
     def search(
@@ -271,7 +271,9 @@ class BoundedModelChecker:
         """Why a history has no times."""
         if self._scheduler is None:
             return None
-        answer = self._scheduler.schedule([*self._told(bad, history)])
+        evaluated: list[list[int]] = []
+        told = list(self._told(bad, history, evaluated))
+        answer = self._scheduler.schedule(told, evaluated=evaluated)
         return answer if isinstance(answer, Conflict) else None
 
     def _exclude(self, conflict: Conflict) -> None:
@@ -358,8 +360,10 @@ class BoundedModelChecker:
         inputs = ({w: value(w, step) for w in self.system.inputs} for step in range(depth + 1))
         return _History(start, list(inputs))
 
-    def _told(self, bad: Expr, history: "_History") -> Iterator[Mapping[Observable, str]]:
-        """All states and inputs, moment by moment."""
+    def _told(
+        self, bad: Expr, history: "_History", evaluated: list[list[int]] | None = None
+    ) -> Iterator[Mapping[Observable, str]]:
+        """All states and inputs, moment by moment; the machine's slots are noted."""
         machine = self._machine
         end = machine.slot(bad)
         values = machine.blank(1)
@@ -369,6 +373,8 @@ class BoundedModelChecker:
             machine.evaluate(values)
             assert machine.allowed(values), "it was found to happen"
             assert step < history.depth or values[end], "it was found to happen"
+            if evaluated is not None:
+                evaluated.append(values[:])
             yield {**machine.state(values), **inputs}
             machine.advance(values)
 

@@ -14,7 +14,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from verifier.engines.results import Conflict
-from verifier.engines.temporal.simulation import machine_of
+from verifier.engines.temporal.simulation import Machine, machine_of
 from verifier.logic.expr import Expr, negation
 from verifier.logic.transition_system import Delay, System, Timing, Window
 from verifier.plan import observables
@@ -75,8 +75,8 @@ def scheduler_of(system: System) -> "Scheduler":
 class Scheduler:
     """Finds times for traces of one system."""
 
-    def __init__(self, system: System):
-        self._machine = machine_of(system)
+    def __init__(self, system: System, machine: Machine | None = None):
+        self._machine = machine or machine_of(system)
         timing = system.timing or Timing((), ())
         self._delays, self._windows, self._waits = timing.delays, timing.windows, timing.waits
         slot = self._machine.slot
@@ -89,11 +89,17 @@ class Scheduler:
         }
 
     def schedule(
-        self, trace: Sequence[Moment], *, punctual: bool = False
+        self,
+        trace: Sequence[Moment],
+        *,
+        punctual: bool = False,
+        evaluated: Sequence[Sequence[int]] = (),
     ) -> tuple[Fraction, ...] | Conflict:
         """The seconds that pass at each step of a trace of the system, or why there are none.
-        ``punctual``: no delay is late."""
-        bounds = list(self._bounds(trace, punctual=punctual))
+        ``punctual``: no delay is late; ``evaluated``: the slots of the system's machine at each
+        moment, where they are known."""
+        holds = evaluated or [self._true_at(moment) for moment in trace]
+        bounds = list(self._bounds(trace, holds, punctual=punctual))
         times: list[_Amount] = [(Fraction(0), 0)] * (len(trace) + 1)
         by: list[_Bound | None] = [None] * len(times)
         for _ in times:
@@ -108,11 +114,12 @@ class Scheduler:
 
     # -------------------------------------------------------------- bounds
 
-    def _bounds(self, trace: Sequence[Moment], *, punctual: bool) -> Iterator[_Bound]:
+    def _bounds(
+        self, trace: Sequence[Moment], holds: Sequence[Sequence[int]], *, punctual: bool
+    ) -> Iterator[_Bound]:
         """Bounds on the times at which steps begin; that of the last also on when it ends."""
         for k in range(len(trace)):
             yield _Bound(k, k + 1, (Fraction(0), 0))
-        holds = [self._true_at(moment) for moment in trace]
         for delay in self._delays:
             yield from self._of_delay(delay, trace, holds)
         for window in (*self._windows, *(self._waits if punctual else ())):
