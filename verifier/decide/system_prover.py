@@ -253,6 +253,21 @@ class SystemProver:
         """Whether things can always be done again, whatever has happened before: after a collision
         or a derailment too, once people have cleared it away. ``before_mishaps``: as long as there
         was none, and without any on the way."""
+        if self._told is not None and self._kept:
+            # What earlier proofs left helps to prove. All else is told as it is without them.
+            verdicts = self._asked_again(here, before_mishaps=before_mishaps, composed=True)
+            if all(verdict.status == "proved" for verdict in verdicts):
+                return verdicts
+            told = [self._told(obligation.key) for obligation in here]
+            if None not in told:
+                return [verdict for verdict in told if verdict]
+        return self._asked_again(here, before_mishaps=before_mishaps)
+
+    def _asked_again(
+        self, here: Sequence[Obligation], *, before_mishaps: bool, composed: bool = False
+    ) -> list[Verdict]:
+        """The same; ``composed``: see
+        :func:`~verifier.engines.temporal.resettability.always_again`."""
         self._catch_up()
         system = self._ordered.system
         goals = tuple(self._expand(o.formula) for o in here)
@@ -263,7 +278,16 @@ class SystemProver:
             system = replace(system, always=(*system.always, *none))
             hints += self.histories.at_rest_beneath()
         answers = self._store.answer(
-            ("always again", system.content, goals, self._invariants, first, hints, self._few),
+            (
+                "always again",
+                system.content,
+                goals,
+                self._invariants,
+                first,
+                hints,
+                self._few,
+                composed,
+            ),
             lambda: always_again(
                 system,
                 goals,
@@ -273,15 +297,13 @@ class SystemProver:
                 few=self._few,
                 made=made,
                 quick=before_mishaps,
+                composed=composed,
                 deadline=self.time_limit(),
             ),
             lambda found: not any(isinstance(answer, Unknown) for answer in found),
         )
         decided = zip(here, answers, strict=True)
-        verdicts = [self._again(o, answer, before_mishaps) for o, answer in decided]
-        if self._kept and self._told and any(v.status != "proved" for v in verdicts):
-            return [self._told(v.obligation.key) or v for v in verdicts]
-        return verdicts
+        return [self._again(o, answer, before_mishaps) for o, answer in decided]
 
     def finished(self) -> None:
         """All that is asked of this system was: the next time, the store has the answers."""
