@@ -3,6 +3,7 @@
 Generated tests draw the same cases every time in CI, so that a red run can be repeated.
 """
 
+import gc
 import os
 import shutil
 import sys
@@ -21,6 +22,9 @@ if os.environ.get("CI") and os.environ.get("CLEARPROOF_PROFILE") != "nightly":
 # Hundreds of processes import the same modules: let them keep what one of them has compiled.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
+
+# Proofs make many objects and hardly a circle of them.
+gc.set_threshold(50_000, 20, 50)
 
 BROWSER = shutil.which("chromium") and shutil.which("chromedriver")
 _SPECS = {path.stem for path in SPEC_FILES}

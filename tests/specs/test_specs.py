@@ -11,7 +11,7 @@ import verifier
 from tests.differential.agreement import failures_agree
 from tests.differential.truth import Truth, single_faults
 from tests.junction_files import SPEC_FILES, SPECS, TIMED_SPECS
-from tests.proofs import proved
+from tests.proofs import proved, proved_edited
 from verifier.decide.claims import matches
 from verifier.decide.histories import MISHAPS
 from verifier.language.format.formatter import format_text
@@ -54,12 +54,15 @@ def without(text: str, span: Span) -> str:
     return text[: span.start] + text[span.end :]
 
 
-def proved_without(path: Path, spans: Iterable[Span]) -> Report:
-    """The same file without some of its statements."""
-    text = path.read_text("utf-8")
-    for span in sorted(spans, key=lambda span: span.start, reverse=True):
-        text = without(text, span)
-    return verifier.prove(verifier.load_text(text))
+def proved_without(path: Path, *leaving_out: Iterable[Span]) -> list[Report]:
+    """The same file without some of its statements, in one or several ways."""
+    texts: dict[str, None] = {}
+    for spans in leaving_out:
+        text = path.read_text("utf-8")
+        for span in sorted(spans, key=lambda span: span.start, reverse=True):
+            text = without(text, span)
+        texts[text] = None
+    return [proved_edited(path, text) for text in texts]
 
 
 def head_comment(path: Path) -> list[str]:
@@ -130,10 +133,12 @@ def test_every_expectation_is_needed(path: Path) -> None:
     """Without any, what each speaks of fails; and no other expectation speaks of it. (What can be
     done again is decided of all histories once mishaps are expected.)"""
     expectations = verifier.load(path).expectations
-    verdicts = [
-        *proved_without(path, (e.span for e in expectations)).verdicts,
-        *proved_without(path, (e.span for e in expectations if e.claim not in MISHAPS)).verdicts,
-    ]
+    reports = proved_without(
+        path,
+        (e.span for e in expectations),
+        (e.span for e in expectations if e.claim not in MISHAPS),
+    )
+    verdicts = [verdict for report in reports for verdict in report.verdicts]
     broken = [v.obligation for v in verdicts if v.status == "broken"]
     for verdict in verdicts:
         if verdict.fails:
@@ -149,10 +154,10 @@ def test_every_waiver_is_needed(path: Path) -> None:
     waivers = verifier.load(path).waivers
     if not waivers:
         return
-    verdicts = [
-        *proved_without(path, (w.span for w in waivers)).verdicts,
-        *proved_without(path, (w.span for w in waivers if w.claim not in MISHAPS)).verdicts,
-    ]
+    reports = proved_without(
+        path, (w.span for w in waivers), (w.span for w in waivers if w.claim not in MISHAPS)
+    )
+    verdicts = [verdict for report in reports for verdict in report.verdicts]
     for waiver in waivers:
         assert any(v.fails and matches(waiver, v.obligation) for v in verdicts), waiver
 
@@ -164,7 +169,8 @@ def test_every_assumption_is_needed(path: Path) -> None:
     if path.stem == "lever-frame-broken":
         pytest.skip("a frame has its locks, even those that rules with `T1 normal` can do without")
     for claim in verifier.load(path).assumptions:
-        assert proved_without(path, [claim.span]).exit_code == 1, claim.span.text
+        (report,) = proved_without(path, [claim.span])
+        assert report.exit_code == 1, claim.span.text
 
 
 def test_the_enumerator_goes_through_all_that_it_can() -> None:

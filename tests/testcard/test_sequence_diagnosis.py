@@ -15,6 +15,8 @@ from verifier.testcard.observation_points import observation_points
 from verifier.testcard.results import observed
 from verifier.testcard.sequence_diagnosis import diagnose_sequence
 
+pytestmark = pytest.mark.xdist_group(WHOLE)  # one card for all
+
 
 def seen_with(wrong: CardFault, steps: int) -> dict[tuple[int, str], str]:
     """What somebody writes who goes through the first steps of the card."""

@@ -28,6 +28,8 @@ PLAYED = (
     "absolute-permissive-block", "electric-lock", "locked-end-of-siding", "loop-fills-up-mended",
     "single-track-traffic", "slow-track-relay-3-s", WHOLE,
 )  # fmt: skip
+# One process has it.
+one_card = pytest.mark.xdist_group(WHOLE)
 
 
 class Person:
@@ -141,6 +143,7 @@ def test_who_does_what_the_words_say_sees_what_the_card_says(name: str) -> None:
     assert len(shown) > len(made.plan.signals)
 
 
+@one_card
 def test_what_relays_hear_of_shows_where_the_card_says() -> None:
     """Somebody does what the words of the card say on a layout with that wrong."""
     made = card(WHOLE)
@@ -164,6 +167,7 @@ def test_what_relays_hear_of_shows_where_the_card_says() -> None:
             assert lit not in dict(step.colors)[look], found.fault.text
 
 
+@one_card
 def test_all_that_is_wired_and_locked_is_found_or_proved_to_be_out_of_sight() -> None:
     made = card(WHOLE)
     assert len(made.found) > 70
