@@ -52,6 +52,18 @@ track West = Main | normal  T1 | Single = East
 track Mill = Spur | reverse T1
 """
 
+# Two switches in one statement: a lever for both would be wrong, so the draft gives them none.
+LADDER = """\
+edge West
+bumper E1, E2, E3
+block Lead, Throat, Y1, Y2, Y3
+turnout T1, T3 in Throat
+derail D1 on Y3 toward T3
+track West = Lead | T1 normal | Y1 = E1
+track T1 reverse = T3 normal | Y2 = E2
+track T3 reverse | Y3 = E3
+"""
+
 DIAMOND = """\
 edge West, East, North, South
 block W, E, N, S, Diamond
@@ -89,6 +101,14 @@ def test_what_is_there_is_respected() -> None:
 def test_tracks_that_cross_take_turns_by_levers() -> None:
     text = draft_of(DIAMOND)
     assert "2R at W | X1\n  Clear  when 2 right and Diamond, E clear and 4 normal" in text
+
+
+def test_a_ladder_reads_in_the_order_of_its_switches_and_a_derail_has_a_signal_out() -> None:
+    text = draft_of(LADDER)
+    assert "when 2 right and T1 reverse and T3 normal and Throat, Y2" in " ".join(text.split())
+    assert "signal 2LC at Y3 | T3\n  Clear  when 2 left and T1, T3 reverse" in text
+    assert "Throat, Lead clear and D1 non-derailing" in text
+    assert is_subsequence(LADDER, text) and "T1-lever" not in text
 
 
 def test_two_aspects_leave_out_the_next_signal() -> None:

@@ -109,10 +109,10 @@ def _outward(start: Port, ground: _Ground) -> Post | str | Diagnostic | None:
             return ground.post(here, start.piece)
         if piece.kind in SPECIAL:
             return piece.name
-        if beyond in derailed:
-            return None
         if joint.kind != "=" and piece.kind != "bumper":
             return None if only_leaves(beyond, track) else ground.post(here, start.piece)
+        if beyond in derailed:
+            return None
         if piece.kind in ("edge", "bumper"):
             inner = track.pieces[start.piece]
             return (

@@ -10,7 +10,7 @@ occupied (route locking, 49 CFR 236.768, by detection).
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain
+from itertools import chain, groupby
 
 from verifier.drafting.levers import Named
 from verifier.drafting.routing import Meeting, Routing
@@ -90,12 +90,12 @@ class Drafting:
         return f"{self.names[route.signal].name}-to-{last.replace('.', '-')}"
 
     def points(self, needs: Mapping[str, str]) -> Iterator[str]:
-        """`T1, K1 normal`, `T3 reverse`: crossovers by their own names."""
+        """`T1, K1 normal`, `T3 reverse`, in the order of the file: crossovers by their names."""
         ends = {e: c.name for c in self.routing.plan.crossovers.values() for e in c.ends}
-        for position in ("normal", "reverse"):
-            names = dict.fromkeys(ends.get(p, p) for p, at in needs.items() if at == position)
-            if names:
-                yield f"{', '.join(names)} {position}"
+        pieces = self.routing.plan.track.pieces
+        lie = {ends.get(name, name): needs[name] for name in pieces if name in needs}
+        for position, names in groupby(lie, lambda name: lie[name]):
+            yield f"{', '.join(names)} {position}"
 
     def _blocks(self, route: Route) -> Iterator[str]:
         """The blocks of a route, then those from which a train may still come to it, clear."""

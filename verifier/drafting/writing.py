@@ -167,7 +167,7 @@ def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]
     for positions, levers in by_positions.items():
         yield from _levers(levers, positions)
     if machines:
-        yield from _comment("Each of these throws a switch, if nothing locks it.")
+        yield from _comment("These throw switches and derails, unless something locks them.")
         yield from _levers(machines, ("normal", "reverse"))
     running = tree.of_kind(statements, tree.Running)
     if not any(s.kind == "obey signals" for s in running):
