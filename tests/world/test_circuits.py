@@ -9,6 +9,7 @@ from collections.abc import Mapping
 import pytest
 
 import verifier
+from verifier.api import situation_of
 from verifier.logic.expr import atom, holds
 from verifier.pipeline import prove
 from verifier.plan import observables
@@ -461,3 +462,19 @@ def test_a_slow_machine_lies_open_on_its_way() -> None:
         "lie": "open",
         "reported": "normal",
     }
+
+
+def test_what_a_situation_says_of_spots_on_one_leg_can_be_read_back() -> None:
+    """Spots of a way through points need not have numbers in a row."""
+    plan = verifier.load_text(
+        "edge West, East, Mill\nblock A, B, C\nblock Switch 600 mm\nturnout T1 in Switch\n"
+        "track West = A | T1 normal | B = East\ntrack T1 reverse | C = Mill\n"
+        "detector D spot on Switch at 0 mm, 300 mm over normal T1, 300 mm over reverse T1, "
+        "600 mm over normal T1, 600 mm over reverse T1\ntrains 300 mm to 2 m\n"
+    )
+    (standing,) = (what for what in plan.inputs if what.kind == "standing")
+    names = [place.name for place in plan.equipment.places["Switch"]]
+    assert "over spots 1 and 3 and 5" in names
+    for name in names:
+        read = situation_of(plan, f"train on Switch {name}")
+        assert read.state(standing) == name

@@ -30,6 +30,8 @@ _STOCK = frozenset((
     "locomotive", "locomotives", "loco", "engine", "train", "trains", "car", "cars", "stock",
 ))  # fmt: skip
 _DRAWING = frozenset(("locomotive", "locomotives", "loco", "engine"))
+# At most so many spots are looked for where `over spots 1 and 2 and 5` is said.
+_MOST_SPOTS_SAID = 40
 _FILLERS = frozenset((
     "a", "an", "the", "and", "then", "is", "are", "was", "were", "stands", "stand", "standing",
     "lies", "lie", "shows", "showed", "show", "showing", "at", "on", "in", "near", "by", "with",
@@ -241,14 +243,18 @@ class _Reader:
         """Spots said after a block: `over spot 2`, `over spots 1 to 3`, `over no spot`."""
         comma = [w.low for w in self.words[self.at : self.at + 2]] == [",", "over"]
         start = self.at + comma
-        rest = " ".join(w.low for w in self.words[start : start + 5])
-        found = re.match(r"over (?:no spots?|spots? (\d{1,3})(?: to (\d{1,3}))?)(?!\S)", rest)
+        rest = " ".join(w.low for w in self.words[start : start + 2 * _MOST_SPOTS_SAID])
+        found = re.match(
+            r"over (?:no spots?|spots? (\d{1,3}(?:(?: to| and) \d{1,3})*))(?!\S)", rest
+        )
         if found is None or block not in self.plan.equipment.geometry:
             return None
         self.at = start + len(found.group().split())
-        if found.group(1) is None:
-            return ()
-        return tuple(range(int(found.group(1)) - 1, int(found.group(2) or found.group(1))))
+        covers: list[int] = []
+        for part in (found.group(1) or "").split(" and "):
+            first, _, last = part.partition(" to ")
+            covers += range(int(first) - 1, int(last or first)) if part else ()
+        return tuple(covers)
 
     # -------------------------------------------------------------- states
 

@@ -25,7 +25,7 @@ _GOES_ON = re.compile(
 )
 _STOCK = re.compile(r"(a )?train at |.*\b(a )?train\b.*\bover |a train of |the middle of a train"
                     r"|stock (that draws|drawing) |stock on \S+ at ")  # fmt: skip
-_OVER = re.compile(r"\bover (no spot|spots? \d+( to \d+)?)")
+_OVER = re.compile(r"\bover (no spot|spots? \d+(?:(?: to| and) \d+)*)")
 _MOTION = re.compile(r"(\S+) (still moving|moving|at rest|not moved yet)")
 _COMMANDED = re.compile(r"(\S+) told (?:to lie )?(\S+)")
 _SHARE = re.compile(r"current on (\S+ at \S+) (divides|stays whole)")
