@@ -51,6 +51,16 @@ def test_the_engine_agrees_with_going_through_every_state(seed: int) -> None:
         assert isinstance(answer, Returns if returns(system, goal) else Trapped), (goal, answer)
 
 
+@pytest.mark.parametrize("seed", range(20))
+def test_what_is_only_composed_is_proved_or_all_left_open(seed: int) -> None:
+    fresh_context()
+    system, goals = drawn_system(seed), drawn_bads(drawn_system(seed), seed)
+    found = always_again(system, goals, invariant_of(system), composed=True)
+    if any(isinstance(answer, Returns) for answer in found):
+        assert all(isinstance(answer, Returns) for answer in found)
+        assert all(returns(system, goal) for goal in goals)
+
+
 def test_both_verdicts_occur_among_the_systems_drawn() -> None:
     found = [
         returns(system, goal)

@@ -39,8 +39,6 @@ class Term(z3.BoolRef):  # type: ignore[misc]
     """A Boolean term."""
 
     def __init__(self, ast: z3.Ast, context: z3.Context):
-        if not ast:
-            _fail(context)
         self.ast = ast
         self.ctx = context
         _keep(context.ctx, ast)
@@ -50,6 +48,13 @@ class Term(z3.BoolRef):  # type: ignore[misc]
         context = self.ctx.ctx
         if context is not None:
             release(context, self.ast)
+
+
+def _made(ast: z3.Ast, context: z3.Context) -> Term:
+    """What z3 made. Raises what the library raises where it made nothing."""
+    if not ast:
+        _fail(context)
+    return Term(ast, context)
 
 
 class Terms:
@@ -62,7 +67,7 @@ class Terms:
     def boolean(self, name: str) -> Term:
         """The Boolean variable of this name."""
         at = self._context.ctx
-        return Term(_constant(at, _symbol(at, name.encode()), self._sort.ast), self._context)
+        return _made(_constant(at, _symbol(at, name.encode()), self._sort.ast), self._context)
 
     def conjunction(self, parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
         """That all parts hold; there is one at least."""
@@ -76,15 +81,15 @@ class Terms:
         if len(parts) == 1:
             return parts[0]
         array = (z3.Ast * len(parts))(*[part.ast for part in parts])
-        return Term(make(self._context.ctx, len(parts), array), self._context)
+        return _made(make(self._context.ctx, len(parts), array), self._context)
 
     def negation(self, term: z3.BoolRef) -> Term:
         """That a term does not hold."""
-        return Term(_not(self._context.ctx, term.ast), self._context)
+        return _made(_not(self._context.ctx, term.ast), self._context)
 
     def equivalence(self, one: z3.BoolRef, other: z3.BoolRef) -> Term:
         """That both hold or neither."""
-        return Term(_iff(self._context.ctx, one.ast, other.ast), self._context)
+        return _made(_iff(self._context.ctx, one.ast, other.ast), self._context)
 
     def require(self, solver: Any, terms: Sequence[z3.BoolRef]) -> None:
         """Assert terms in a solver of this context."""
