@@ -104,3 +104,26 @@ def test_with_a_mishap_expected_or_waived_it_is_decided_of_all_histories() -> No
     for claim in ("expect broken {}", 'waive {} because "a lesson"'):
         claims = "\n".join(claim.format(name) for name in sorted(broken))
         assert not before_mishaps(proved(f"{COLLISION}\n{claims}\n"))
+
+
+def test_what_a_history_leaves_out_causes_no_mishap() -> None:
+    """How points lie does not matter for what can be done after, but a train that trails them
+    must not derail on the way there."""
+    report = verifier.prove(
+        verifier.load_text("""
+        edge West entering only
+        edge Main-End, Siding-End
+        block A, T, M, S
+        turnout T1 in T
+          thrown by hand
+        track West = A | T1 normal  | M = Main-End
+        track            T1 reverse | S = Siding-End
+        signal In at A | T1
+          Clear  when T1 normal and T, M clear
+          Stop   otherwise
+        trains obey signals
+        """),
+        only=["collision", "locked-for-good"],
+    )
+    found = [v for v in report.verdicts if v.before_mishaps]
+    assert found and all(v.status != "undecided" for v in found)

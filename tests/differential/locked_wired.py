@@ -21,6 +21,11 @@ class Fitter(Electrician):
             self.contacts.append(name)
         return line
 
+    def _moved(self, name: str) -> str:
+        """The locked junction says how it moves."""
+        r = Random(f"{name} {self.supplies}")
+        return f" powered by {r.choice(self.supplies)}" if self.supplies else ""
+
 
 def with_releases(r: Random, text: str) -> str:
     """Some relays release in sequence, in an order that a train can run."""

@@ -198,7 +198,13 @@ class Electrician:
         contacts = self.r.choice(said)
         if contacts:
             self.contacts.append(name)
-        return f"{line} {contacts}".rstrip()
+        return f"{line} {contacts}".rstrip() + self._moved(name)
+
+    def _moved(self, name: str) -> str:
+        """The machine of what is not a turnout, and its supply. (All else stays as it is.)"""
+        r = Random(f"{name} {self.supplies}")
+        motor = r.choice(["", "", " motor slow 3 s"])
+        return motor + (f" powered by {r.choice(self.supplies)}" if motor and self.supplies else "")
 
     def _turnout(self, name: str, line: str) -> str:
         r = self.r

@@ -127,6 +127,23 @@ def test_what_makes_a_driver_hear(mended: str) -> None:
     assert asked("supply-mismatch", mended) == {"B1, D-Ahead": "proved", "B1, D-Beyond": "proved"}
 
 
+def test_relays_and_detectors_need_a_common_supply() -> None:
+    """Common practice, no source: relays hear detectors over a return as drivers do."""
+    relays = """built of relays powered by Bus-2
+    relay Seen picks when Ahead clear
+    {}"""
+    asked_of = {
+        more: asked("supply-mismatch", wired(extra=relays.format(more)))
+        for more in ("", "common return Bus-1, Bus-2")
+    }
+    assert asked_of[""] == {"the relays, D-Ahead": "broken", "the relays, D-Beyond": "broken"}
+    assert set(asked_of["common return Bus-1, Bus-2"].values()) == {"proved"}
+    subjects = ("the relays", "D-Ahead")
+    trouble, hint = said("supply-mismatch", wired(extra=relays.format("")), *subjects)
+    assert "relays on Bus-2 cannot hear detector D-Ahead on Bus-1" in trouble
+    assert "common return Bus-2, Bus-1" in hint
+
+
 def test_an_isolated_output_is_heard_anywhere() -> None:
     text = wired(driver="powered by Bus-2", detector="isolated output")
     assert asked("supply-mismatch", text) == {"B1, D-Ahead": "proved", "B1, D-Beyond": "broken"}

@@ -132,6 +132,18 @@ CASES = [
 ]  # fmt: skip
 
 
+MACHINE = ("motor slow 5 s", "contacts seated, open")
+CASES += [
+    Case("236.307", "a span whose machine did not obey opens under the train that it lets in",
+         bridge(f"{ON_IT} {' '.join(MACHINE)}", seated="G1 seated"),
+         "points-stalled: machine of G1", "broken"),
+    Case("236.307", "trains are let in while the span lies as its lever stands",
+         bridge(f"{ON_IT} {' '.join(MACHINE)}"), "points-stalled: machine of G1", "proved"),
+    Case("236.307", "a derail whose machine did not obey moves under the train that it lets in",
+         spur(HELD, "motor slow 3 s"), "points-stalled: machine of D1", "broken"),
+]  # fmt: skip
+
+
 @pytest.mark.parametrize("case", CASES, ids=lambda c: f"{c.section}-{c.asked}-{c.status}")
 def test_sections_on_what_moves(case: Case) -> None:
     name = case.asked.split(":")[0]

@@ -54,7 +54,7 @@ def wire_broken(survey: Survey) -> Musts:
     names += [f"power wire of {m.turnout}" for m in wiring.machines.values()
               if m.motor and m.supply is not None]  # fmt: skip
     names += [f"power wire of {name}" for name in _hanging_on_supplies(survey.plan.locking)]
-    readers = _Readers(survey)
+    readers = Readers(survey)
     for detector in wiring.detectors.values():
         names += _wires(detector.name, readers.of_detector(detector))
     for machine in wiring.machines.values():
@@ -102,6 +102,14 @@ def _joined(one: str | None, two: str | None, groups: Sequence[Sequence[str]]) -
     return two in reached
 
 
+def supply_of_relays(locking: Locking) -> str | None:
+    """The one supply of all relays, timers and directions of traffic, if there is one."""
+    own = [one.supply for kept in (locking.relays, locking.timers, locking.traffic)
+           for one in kept.values()]  # fmt: skip
+    found = {supply or locking.building.supply for supply in own}
+    return found.pop() if len(found) == 1 else None
+
+
 def _hanging_on_supplies(locking: Locking) -> Iterator[str]:
     """What has a power wire of its own among relays (but for the steps of a release, which hang on
     the wire of their relay), timers and directions of traffic; and `the relays` for the rest."""
@@ -127,7 +135,7 @@ def _locking_conditions(locking: Locking) -> Iterator[Condition]:
     yield from locking.running.entering.values()
 
 
-class _Readers:
+class Readers:
     """Which drivers a detector, or a turnout's contacts, are wired to: those that list it; those
     without a list whose rules ask for it. Without any driver, one wire that leads nowhere in
     particular; with drivers, one more to the relays where anything that locks asks for it."""

@@ -125,7 +125,7 @@ def loss_of_shunt(survey: Survey) -> Musts:
 
 def false_occupancy(survey: Survey) -> Musts:
     """Where some relay releases after a sequence, the same points: not even where a block is
-    falsely reported occupied for an instant. And, where the file says how long trains need to
+    falsely reported occupied once. And, where the file says how long trains need to
     stop, every signal that approach locking counts: nothing of its routes is released then."""
     if all(not relay.after for relay in survey.plan.locking.relays.values()):
         return

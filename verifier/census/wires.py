@@ -5,6 +5,7 @@ from fractions import Fraction
 from functools import cache
 from itertools import combinations
 
+from verifier.census.faults import Readers, supply_of_relays
 from verifier.census.says import Must, Musts, all_of, any_of
 from verifier.census.survey import Survey, steady
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, constant
@@ -84,7 +85,9 @@ def _sensing(survey: Survey) -> Iterator[Detector]:
 
 def supply_mismatch(survey: Survey) -> Musts:
     """Every driver and every detector that it reads, both with a supply given: they have a common
-    return, or the detector's output is isolated."""
+    return, or the detector's output is isolated. The same of the relays, where all hang on one
+    supply, and every detector that anything that locks asks for (any, where there are no
+    drivers)."""
     wiring = survey.plan.wiring
     for driver in wiring.drivers.values():
         if driver.reads is None:
@@ -97,6 +100,13 @@ def supply_mismatch(survey: Survey) -> Musts:
                 continue
             joined = detector.supply in returns_with(driver.supply, survey)
             yield Must((driver.name, name), constant(not (joined or detector.isolated)))
+    relays, readers = supply_of_relays(survey.plan.locking), Readers(survey)
+    for detector in wiring.detectors.values():
+        heard = {"the relays", ""}.intersection(readers.of_detector(detector))
+        if relays and detector.supply and heard:
+            joined = detector.supply in returns_with(relays, survey)
+            what = ("the relays", detector.name)
+            yield Must(what, constant(not (joined or detector.isolated)))
 
 
 def returns_with(supply: str, survey: Survey) -> set[str]:

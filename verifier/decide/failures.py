@@ -24,8 +24,8 @@ from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault
 from verifier.properties.failures import (
     harms,
+    over_time,
     with_harm,
-    without_power,
 )
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Consequence, Failure, Verdict
@@ -147,7 +147,7 @@ def _verdict(prover: SituationProver, asked: Obligation, effect: FaultEffect) ->
     """The verdict on one fault; the harm it reports was replayed."""
     if effect.unlocks is not None:
         harmed = with_harm(asked, effect.fault, effect.unlocks.obligation)
-        hint = without_power(prover.plan, effect.fault) or harmed.hint
+        hint = over_time(prover.plan, effect.fault) or harmed.hint
         return replace(effect.unlocks, obligation=replace(harmed, over="histories", hint=hint))
     if not effect.harms:
         if effect.why_unknown:

@@ -476,7 +476,7 @@ class SystemProver:
         played = scheduled(histories.system, trace)
         if played is None:
             raise InternalError(f"{obligation.key}: the history found has no times")
-        history = narrative(histories, played, obligation)
+        history = narrative(histories, played, obligation, calm=before_mishaps)
         told, bad = history.story, obligation.holds_in
 
         def replays(*, wrecks_stay: bool) -> bool:

@@ -70,7 +70,9 @@ class Bench:
         self.suspects = suspects(plan)
         self.looks = 0  # how often the evaluator was called
         self._machines = {
-            m.turnout: m for m in plan.wiring.machines.values() if m.motor or m.contacts == ()
+            m.turnout: m
+            for m in plan.wiring.machines.values()
+            if m.kind == "points" and (m.motor or m.contacts == ())
         }
         self._inputs = {(what.kind, what.name): what for what in self.plan.inputs}
         self._truths: dict[Situation, Truth] = {}

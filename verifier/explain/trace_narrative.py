@@ -18,6 +18,7 @@ from verifier.explain.trace_view import (
     TraceView,
     TrainMove,
     acting_span,
+    falsely_occupied,
     imagined_at,
     occupied_blocks,
 )
@@ -31,8 +32,8 @@ from verifier.plan.locking.locking_model import Throw
 from verifier.plan.model import Signal
 from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.situation import Situation
-from verifier.plan.wiring.faults import ON_AGAIN, FaultKind, all_ways
-from verifier.properties.failures import fault_words
+from verifier.plan.wiring.faults import all_ways
+from verifier.properties.failures import fault_words, works_again
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.causes import Cause
 from verifier.verdicts.report import History, HistoryEvent
@@ -49,11 +50,16 @@ class Narrative:
     causes: tuple[Cause, ...]
 
 
-def narrative(histories: Histories, played: Scheduled, obligation: Obligation) -> Narrative:
+def narrative(
+    histories: Histories, played: Scheduled, obligation: Obligation, *, calm: bool = False
+) -> Narrative:
     """A history and why it was allowed. Inputs that do not matter are reset, so the moments
-    differ from those given: replay them before relying on them."""
-    bad = histories.expand(obligation.formula)
-    tidy, timed = tidied_in_time(histories.system, bad, played)
+    differ from those given: replay them before relying on them. ``calm``: no train collides or
+    derails in it."""
+    bad, system = histories.expand(obligation.formula), histories.system
+    if calm:
+        system = replace(system, always=(*system.always, *histories.no_mishap()))
+    tidy, timed = tidied_in_time(system, bad, played)
     record = TraceView(histories.plan, tidy.moments, tidy.after)
     asked = _asked(histories, tidy.moments[-1], obligation.formula)
     teller = _Teller(record, obligation, asked, tidy.matters, timed.seconds)
@@ -300,31 +306,39 @@ class _Teller:
                     yield HistoryEvent(k, f"the train on {what.name} is detected again"), what
 
     def _blips(self, k: int) -> Iterator["_Said"]:
-        moment = self.record.moments[k]
+        moment, before = self.record.moments[k], self.record.moments[k - 1]
         on = occupied_blocks(self.plan, moment)
+        still = (*on, *falsely_occupied(self.plan, moment))
+        for name in falsely_occupied(self.plan, before) if k else ():
+            if name not in still:
+                text = f"{name} is reported clear again"
+                yield HistoryEvent(k, text, self.plan.blocks[name].span), observables.blip_lasts
         for name in imagined_at(self.plan, moment):
             span, held = self.plan.blocks[name].span, observables.window("held", name)
             if name in on:
                 continue
             if moment.get(held) != "yes":
-                text = f"{name} is reported occupied for an instant, though nothing stands there"
-                yield HistoryEvent(k, text, span), observables.blipped
-            elif k and name in occupied_blocks(self.plan, self.record.moments[k - 1]):
+                if name not in (falsely_occupied(self.plan, before) if k else ()):
+                    text = f"{name} is reported occupied, though nothing stands there"
+                    yield HistoryEvent(k, text, span), observables.blip_lasts
+            elif k and name in occupied_blocks(self.plan, before):
                 text = f"{name} is still reported occupied, though its train has left"
                 yield HistoryEvent(k, text, span), held
 
     def _breaks(self, k: int) -> Iterator["_Said"]:
-        for what, state in self.record.moments[k].items():
-            if what.kind == "broken" and (will := self.record.then(k, what)) != state:
-                fault, way = all_ways(self.plan.equipment.faults)[will]
-                broken = self.plan.equipment.fault_of(fault)
-                if way == fault.usual:
-                    text = f"{broken.name} is {ON_AGAIN}"
-                elif broken.kind is FaultKind.SUPPLY:
-                    text = fault_words(broken, way)
-                else:
-                    text = f"from now on {fault_words(broken, way)}"
+        for what in self.record.moments[k]:
+            if what.kind != "broken" or (label := self.record.then(k, what)) == observables.NOTHING:
+                continue
+            fault, way = all_ways(self.plan.equipment.faults)[label]
+            broken = self.plan.equipment.fault_of(fault)
+            acts = [self.record.now(j, observables.works) == "no" for j in range(k + 1)]
+            acted = [a for j, a in enumerate(acts) if self.record.now(j, what) == label]
+            was, will = acted[-1:] == [True], self.record.then(k, observables.works) == "no"
+            if will and not was:
+                text = f"{fault_words(broken, way)}{' again' if True in acted else ''}"
                 yield HistoryEvent(k, text, broken.span), what
+            elif was and not will:
+                yield HistoryEvent(k, works_again(broken), broken.span), what
 
     def _memory(self, k: int, only: Sequence[str] | None = None) -> Iterator["_Said"]:
         locking = self.plan.locking

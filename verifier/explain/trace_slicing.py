@@ -39,9 +39,12 @@ def tidied(system: System, bad: Expr, moments: Sequence[Moment]) -> Tidied:
     assumptions rule out leaving that out."""
     full = tuple({w: m.get(w, w.usual) for w in (*system.states, *system.inputs)} for m in moments)
     matters = needed(system, bad, full)
-    tried = _without_the_rest(system, full, matters)
-    if tried is not None and holds(bad, tried[-1]):
-        full, matters = tried, needed(system, bad, tried)
+    for kept in (matters, needed(system, bad, full, always=system.always)):
+        tried = _without_the_rest(system, full, kept)
+        if tried is not None and holds(bad, tried[-1]):
+            return Tidied(tried, following(system, tried[-1]), needed(system, bad, tried))
+        if not system.always:
+            break
     return Tidied(full, following(system, full[-1]), matters)
 
 
@@ -51,20 +54,23 @@ def untidied(system: System, bad: Expr, moments: Sequence[Moment]) -> Tidied:
     return Tidied(full, following(system, full[-1]), needed(system, bad, full))
 
 
-def needed(system: System, bad: Expr, moments: Sequence[Moment]) -> tuple[_Facts, ...]:
-    """For each moment, facts that suffice for what is needed of the next."""
+def needed(
+    system: System, bad: Expr, moments: Sequence[Moment], *, always: Sequence[Expr] = ()
+) -> tuple[_Facts, ...]:
+    """For each moment, facts that suffice for what is needed of the next, and for what ``always``
+    holds."""
     states = set(system.states)
     inputs = set(system.inputs)
     found: list[_Facts] = []
-    asked: list[Expr] = [bad]
+    asked: list[Expr] = [bad, *always]
     for moment in reversed(moments):
         facts = sufficient(asked, moment, inputs)
         found.append(facts)
-        asked = []
+        asked = list(always)
         # What each needed state comes from, one moment earlier.
         earlier = len(moments) - len(found) - 1
         if earlier >= 0:
-            asked = [system.following[w][moment[w]] for w in facts if w in states]
+            asked += [system.following[w][moment[w]] for w in facts if w in states]
     return tuple(reversed(found))
 
 

@@ -343,16 +343,22 @@ def situation_of(plan: Plan, moment: Moment) -> Situation:
 def imagined_at(plan: Plan, moment: Moment) -> tuple[str, ...]:
     """The blocks that are falsely reported occupied at a moment, or still."""
     held = tuple(w.name for w, state in moment.items() if w.kind == "held" and state == "yes")
-    chosen = next((s for w, s in moment.items() if w.kind == "blip"), observables.NOTHING)
-    if chosen == observables.NOTHING or moment.get(observables.blipped) == "yes":
-        return held
-    return tuple(dict.fromkeys((*held, *blips(plan)[chosen])))
+    return tuple(dict.fromkeys((*held, *falsely_occupied(plan, moment))))
+
+
+def falsely_occupied(plan: Plan, moment: Moment) -> tuple[str, ...]:
+    """The blocks that the one false report of a history is about, while it lasts."""
+    lasting = next((s for w, s in moment.items() if w.kind == "blipped"), observables.NOTHING)
+    begun = next((s for w, s in moment.items() if w.kind == "blip"), observables.NOTHING)
+    place = begun if lasting == observables.NOTHING else lasting
+    return () if place in (observables.NOTHING, observables.OVER) else blips(plan)[place]
 
 
 def broken_at(plan: Plan, moment: Moment) -> Iterator[tuple[Observable, str]]:
-    """The fault that is present at a moment of a history, if any, and its state."""
+    """The fault that is present at a moment of a history, if any, and its state; none while what
+    is broken works all the same."""
     labels = [s for w, s in moment.items() if w.kind == "broken" and s != observables.NOTHING]
-    if labels:
+    if labels and moment.get(observables.works) != "yes":
         ways = all_ways(plan.equipment.faults)
         yield from (ways[label] for label in labels)
 

@@ -15,7 +15,7 @@ from verifier.plan.observables import OF_CONTACTS, Observable
 from verifier.plan.wiring.derive_equipment import by_way_of, unseen_anywhere
 from verifier.plan.wiring.division import least_load
 from verifier.plan.wiring.equipment import StockPlace
-from verifier.plan.wiring.faults import FaultKind, fault_name
+from verifier.plan.wiring.faults import RELAYS, FaultKind, fault_name
 from verifier.plan.wiring.spots import over_words
 from verifier.plan.wiring.wiring_model import (
     Detector,
@@ -134,23 +134,23 @@ class Circuit:
         driver = self._wiring.drivers.get(reader)
         if driver is not None and not is_read(driver, detector.name, False):
             return _of(CauseKind.NOT_READ, driver, other=detector.name)
-        heard = driver is None or self._wiring.has_usable_input(
-            driver, detector, self._wires.broken_returns()
-        )
-        if driver is not None and not heard:
+        wired = driver or self._plan.equipment.wire_ends(detector.name, reader, contacts=False)
+        name, span = (driver.name, driver.span) if driver else (RELAYS, detector.span)
+        one = driver.supply if driver else self._plan.equipment.relays_supply
+        if wired and not self._wiring.reaches(one, detector, self._wires.broken_returns()):
             broken = next((b for b in self._wires.broken_returns()), None)
-            if broken is not None and self._wiring.has_usable_input(driver, detector):
+            if broken is not None and self._wiring.reaches(one, detector):
                 group = self._wiring.common_returns[broken]
                 kind, subject = CauseKind.RETURN_BROKEN, fault_name(FaultKind.COMMON_RETURN, *group)
-                names = {"driver": driver.name, "detector": detector.name}
-                return cause(kind, Subject("common return", subject), driver.span, (), **names)
+                names = {"driver": name, "detector": detector.name}
+                return cause(kind, Subject("common return", subject), span, (), **names)
             return cause(
                 CauseKind.NO_COMMON_RETURN,
                 Subject("detector", detector.name),
-                driver.span,
+                span,
                 supply=str(detector.supply),
-                driver=driver.name,
-                other=str(driver.supply),
+                driver=name,
+                other=str(one),
             )
         off = self.unpowered(detector.name, detector.supply, detector.span)
         if off is not None:

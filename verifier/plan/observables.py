@@ -30,7 +30,8 @@ Timing = Literal["clock", "credit", "since"]
 Train = Literal["train", "heading", "across", "pace", "wreck", "broken", "blipped", Window, Timing]
 # In a history: what trains, people and time choose to do at one step.
 Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "loss", "breaks",
-                 "blip", "stays late", "stays put back", "stays lost", "stays held",
+                 "blip", "blip lasts", "works", "stays late", "stays put back", "stays lost",
+                 "stays held",
                  "sees", "sees by signals"]  # fmt: skip
 # In a history: what happens at one step.
 Event = Literal["points move", "trains meet", "train derails", "lock released", "traffic turns"]
@@ -190,8 +191,12 @@ NOTHING = "nothing"
 
 
 def broken(ways: tuple[str, ...]) -> Observable:
-    """In a history: what is broken, in one of some ways; it stays so."""
+    """In a history: what is broken, in one of some ways, for good; but it may work now and then."""
     return Observable("broken", "", (NOTHING, *ways), NOTHING)
+
+
+# Whether what is broken works at a moment all the same, as a loose wire makes contact.
+works = Observable("works", "", ("no", "yes"), "no")
 
 
 def breaks(ways: tuple[str, ...]) -> Observable:
@@ -199,13 +204,23 @@ def breaks(ways: tuple[str, ...]) -> Observable:
     return Observable("breaks", "", (NOTHING, *ways), NOTHING)
 
 
-# Whether the one false report of a history is over.
-blipped = Observable("blipped", "", ("no", "yes"), "no")
+# The one false report of a history, once it has begun and until it is over.
+OVER = "over"
+
+
+def blipped(places: tuple[str, ...]) -> Observable:
+    """Where detection still falsely reports occupied, from the moment after that did begin; or
+    that the one false report of a history is over."""
+    return Observable("blipped", "", (NOTHING, *places, OVER), NOTHING)
 
 
 def blip(places: tuple[str, ...]) -> Observable:
-    """Where detection falsely reports occupied, for one moment."""
+    """Where detection begins to report occupied falsely, as long as it has not done so yet."""
     return Observable("blip", "", (NOTHING, *places), NOTHING)
+
+
+# Whether a false report lasts on at the next moment.
+blip_lasts = Observable("blip lasts", "", ("no", "yes"), "no")
 
 
 def clock(name: str) -> Observable:

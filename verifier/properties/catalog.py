@@ -229,7 +229,7 @@ CATALOG: tuple[Property, ...] = (
              "49 CFR 236.309 (a loss of shunt of 5 seconds or less changes no established route "
              "and releases no route locking). That it is advice without slow relays is our "
              "choice"),
-    Property("false-occupancy", _L, "a false report of an instant releases no lock",
+    Property("false-occupancy", _L, "a false report releases no lock",
              locking.false_occupancy,
              "common practice, no source (sequential release); 49 CFR 236.302 (route locking)"),
     Property("traffic-locking", _L, "traffic turns only with track clear and signals at stop",

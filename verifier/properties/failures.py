@@ -13,6 +13,7 @@ from verifier.plan.locking.locking_model import power_of
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Condition, Not, Observable
 from verifier.plan.wiring.faults import Fault, FaultKind
+from verifier.plan.wiring.wiring_model import Machine
 from verifier.properties.obligation import Obligation
 
 # Not checked with faults: the names of colors depend on the rules alone, stopping distances on the
@@ -137,6 +138,27 @@ def fault_words(fault: Fault, state: str | None = None) -> str:
             return f"{fault.name} is {state or ' or '.join(fault.ways)}"
 
 
+def works_again(fault: Fault) -> str:
+    """That something that was broken works, be it for a moment."""
+    match fault.kind:
+        case FaultKind.DETECTOR:
+            return f"{fault.name} reports what is true again"
+        case FaultKind.CONTACT:
+            return f"{fault.name} follows again"
+        case FaultKind.MACHINE:
+            return f"{fault.name} runs again"
+        case FaultKind.GAP:
+            return f"{fault.name} insulates again"
+        case FaultKind.SUPPLY:
+            return f"{fault.name} is on again"
+        case FaultKind.LAMP | FaultKind.HEAD | FaultKind.HEAD_UNLIT:
+            return f"{fault.name} lights again"
+        case FaultKind.FLASHER:
+            return f"{fault.name} flashes again"
+        case _:
+            return f"{fault.name} makes contact again"
+
+
 def harms(plan: Plan, safety: Iterable[Obligation]) -> Iterator[Obligation]:
     """What a fault must not cause: the violation of a safety property, or a more favorable aspect
     than without the fault."""
@@ -236,8 +258,12 @@ def with_harm(obligation: Obligation, fault: Fault, harm: Obligation) -> Obligat
     )
 
 
-def without_power(plan: Plan, fault: Fault) -> str:
-    """What to do where relays drop with a fault; empty where none loses its power by it."""
+def over_time(plan: Plan, fault: Fault) -> str:
+    """What to do about what a fault does over time: where relays drop with it, or a machine moves
+    later; empty where neither happens."""
+    machine = plan.wiring.machines.get(fault.subjects[0])
+    if machine is not None and fault.kind in (FaultKind.MACHINE, FaultKind.POWER_WIRE):
+        return _obeys(plan, machine)
     powers = [p for name in plan.locking.memory if (p := power_of(name, plan.locking))]
     wires = {(FaultKind.POWER_WIRE, power.wire) for power in powers}
     supplies = {(FaultKind.SUPPLY, name) for power in powers
@@ -248,6 +274,22 @@ def without_power(plan: Plan, fault: Fault) -> str:
         "A relay without power drops. Let a relay that must be up unlock (`locked while Free "
         "down`), and let it pick only after a timer has run, so that the lock holds when the power "
         "is back too."
+    )
+
+
+def _obeys(plan: Plan, machine: Machine) -> str:
+    """That a route is set only while something lies as it was told to."""
+    name, throw = machine.turnout, plan.locking.throws.get(machine.turnout)
+    normal, away = machine.positions
+    lever = throw.lever if throw is not None and throw.by == "lever" else None
+    agree = (
+        f": `{lever} normal and {name} {normal} or {lever} reverse and {name} {away}`"
+        if lever
+        else ""
+    )
+    return (
+        f"A machine that did not obey may still move later. Let a route be set only while {name} "
+        f"lies as it was last told to{agree}."
     )
 
 

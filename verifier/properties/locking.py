@@ -406,22 +406,24 @@ def _moved_unseen(plan: Plan) -> Iterator[Obligation]:
 
 
 def false_occupancy(plan: Plan) -> Iterator[Obligation]:
-    """A detector that reports occupied for an instant, with nothing there, does not let points move
-    under a train or ahead of it, nor a conflicting signal clear in front of a train that cannot
-    stop any more.
+    """A detector that reports occupied with nothing there does not let points, derails or gates
+    move under a train or ahead of it, nor a conflicting signal clear in front of a train that
+    cannot stop any more.
 
-    A dirty wheel, or a booster that trips, does that. Checked in files in which a relay `releases
-    after` a sequence: one false report must not complete it. One moment of one block is false, or
-    of all blocks of a district whose detectors read occupied without track power.
+    A dirty wheel does that for an instant, a bad contact or a booster that trips for longer.
+    Checked in files in which a relay `releases after` a sequence: one false report must not
+    complete it, be it short, or so long that other trains run meanwhile. It is about one block, or
+    all blocks of a district whose detectors read occupied without track power.
     """
     if not releases_in_sequence(plan):
         return
+    named = {device.name: device for device in moving(plan)}
     for found in _moved_unseen(plan):
         (name,) = found.subjects
         yield replace(
             found,
             property="false-occupancy",
-            trouble=f"the points of {name} move under or ahead of a train after a false report",
+            trouble=f"{named[name].moves} under or ahead of a train after a false report",
             advice=False,
             hint=_SEQUENCE,
             over="blips",
@@ -444,7 +446,8 @@ def false_occupancy(plan: Plan) -> Iterator[Obligation]:
 _SEQUENCE = (
     "Let each step ask for what a train does and a false report does not: `releases after Switch "
     "occupied and Single clear then all of Switch, Single occupied then Switch clear and Single "
-    "occupied`."
+    "occupied`. Where another train can come to Single meanwhile, let the last step also ask that "
+    "the track before the signal is clear."
 )
 
 # ------------------------------------------------------------------ indication, electric locks

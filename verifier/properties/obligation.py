@@ -14,7 +14,7 @@ Mode = Literal["never", "possible"]
 
 # Where the formula is evaluated: in single situations; in every state of a trace; in every state
 # of a trace in which detection may be lost for up to 5 seconds (49 CFR 236.309), or in which a
-# block is once reported occupied falsely, for an instant (``blips``); or, for
+# block is once reported occupied falsely, for however long (``blips``); or, for
 # ``for good``, from every reachable state onward: a state in which it holds stays reachable.
 Over = Literal["situations", "histories", "lossy", "blips", "for good"]
 

@@ -12,6 +12,7 @@ from verifier.plan.model import Head, Joint, Line, Plan, Signal
 from verifier.plan.observables import OF_CONTACTS, Observable, facts_in
 from verifier.plan.signals.colors import steady
 from verifier.plan.track.gaps import gaps_of
+from verifier.plan.wiring.faults import RELAYS
 from verifier.plan.wiring.wiring_model import Detector, Driver
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import pieces_in
@@ -159,7 +160,8 @@ def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
 
     Current needs a return path: without one the driver's input never changes, whatever the
     detector reports. A driver without `reads` reads every detector that the rules of its heads
-    use. Checked where both supplies are given.
+    use. The same goes for relays, where all of them hang on one supply. Checked where both
+    supplies are given.
     """
     for driver in plan.wiring.drivers.values():
         for detector in _detectors_read(driver, plan):
@@ -179,6 +181,28 @@ def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
                 f"{other}`; or power {detector.name} by {one}; or use a detector with `isolated "
                 "output`.",
             )
+    yield from _relays_mismatch(plan)
+
+
+def _relays_mismatch(plan: Plan) -> Iterator[Obligation]:
+    one, equipment = plan.equipment.relays_supply, plan.equipment
+    for detector in plan.wiring.detectors.values():
+        other = detector.supply
+        read = equipment.wire_ends(detector.name, "", contacts=False)
+        if one is None or other is None or not read:
+            continue
+        yield Obligation(
+            "supply-mismatch",
+            (RELAYS, detector.name),
+            constant(not plan.wiring.reaches(one, detector)),
+            f"relays on {one} cannot hear detector {detector.name} on {other}: their supplies have "
+            "no common return",
+            (detector.span,),
+            pieces=pieces_in(detector.block, plan),
+            place=detector.block,
+            hint=f"Join the returns of the two supplies and write `common return {one}, {other}`; "
+            f"or power {detector.name} by {one}; or use a detector with `isolated output`.",
+        )
 
 
 def input_unread(plan: Plan) -> Iterator[Obligation]:

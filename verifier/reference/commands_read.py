@@ -10,6 +10,7 @@ from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Condition, Observable, facts_in
 
 # Where stock stands or seems to stand, and how current flows: reports of blocks depend on that.
+# All reports, and lamps, may depend on whether what is broken works.
 _OF_DETECTION = ("standing", "current", "share", "blip")
 _OF_A_HEAD = ("color", "lens")
 
@@ -35,6 +36,7 @@ def commands_read(
     return (
         what for what in commands
         if (what.kind, what.name) in read or (of_blocks and what.kind in _OF_DETECTION)
+        or (read and what.kind == "works")
     )  # fmt: skip
 
 

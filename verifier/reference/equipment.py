@@ -165,9 +165,13 @@ class EquipmentState:
             and self._wiring.has_usable_input(driver, detector, self.broken_returns())
         ):
             return False
+        ends = self._equipment.wire_ends(detector.name, reader, contacts=False)
+        if driver is None and ends:
+            relays = self._equipment.relays_supply
+            if not self._wiring.reaches(relays, detector, self.broken_returns()):
+                return False
         if not self.has_power(detector.name, detector.supply):
             return False
-        ends = self._equipment.wire_ends(detector.name, reader, contacts=False)
         return not any(self.is_broken(FaultKind.DETECTOR_WIRE, detector.name, end) for end in ends)
 
     def broken_returns(self) -> frozenset[int]:

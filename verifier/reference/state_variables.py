@@ -24,9 +24,8 @@ _MOVING = ("points", "derail", "gate", "thrown")
 
 
 class StateVariables:
-    """The state variables and choices of one plan. With ``lossy``, stock may go undetected; with
-    ``blips``, a block may once be reported occupied falsely; with ``faults``, one of them may be
-    present."""
+    """The state variables and choices of one plan. ``lossy``, ``blips`` and ``faults`` as in
+    :class:`~verifier.reference.step.Stepper`."""
 
     def __init__(
         self,
@@ -140,6 +139,10 @@ class StateVariables:
         """What is broken; None where nothing may be."""
         return observables.broken(tuple(self.ways)) if self.ways else None
 
+    def broken_in(self, state: Mapping[Observable, str]) -> tuple[Observable, str] | None:
+        """What is broken in a state, and in which way; None if nothing is."""
+        return None if self.broken is None else self.ways.get(state[self.broken])
+
     def windows(self) -> Iterator[tuple[Observable, Fraction]]:
         """What lasts less than so many seconds."""
         if self._to_stop is not None:
@@ -174,7 +177,7 @@ class StateVariables:
         if self.broken is not None:
             yield self.broken
         if self.blips:
-            yield observables.blipped
+            yield observables.blipped(tuple(self.blips))
 
     def _choices(self) -> Iterator[Observable]:
         yield from (observables.choice("advance", joint) for joint in self.positions.joints)
@@ -197,8 +200,10 @@ class StateVariables:
         yield from (observables.stays(window) for window, _ in self.windows())
         if self.ways:
             yield observables.breaks(tuple(self.ways))
+            yield observables.works
         if self.blips:
             yield observables.blip(tuple(self.blips))
+            yield observables.blip_lasts
         if self._lossy:
             yield from (observables.choice("loss", block) for block in self.detected)
         yield from (what for what in self.plan.inputs if what.kind in _COMMANDS)

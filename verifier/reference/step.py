@@ -34,8 +34,8 @@ from verifier.reference.transition import Transition, Valuation
 class Stepper:
     """The transitions of one plan. With ``lossy``, stock on a block may go undetected for a few
     seconds (49 CFR 236.309). With ``blips``, a vacant block, or those of a district, are once
-    reported occupied for a moment. With ``faults``, one of them may be present from some moment
-    on."""
+    falsely reported occupied, for however long. With ``faults``, one of them may be present from
+    some moment on; it may work now and then."""
 
     def __init__(
         self,
@@ -113,6 +113,8 @@ class Stepper:
     def _matters(self, what: Observable, state: Valuation) -> bool:
         """Whether it makes a difference in a state how a choice is made."""
         stock = self._stock(state)
+        if what == observables.works:
+            return self.variables.broken_in(state) is not None
         return what.kind != "standing" or stock[observables.stock(what.name)] == "occupied"
 
     @cached_property
@@ -148,9 +150,9 @@ class Stepper:
                     given[what] = "occupied" if what.kind == "stock" else moment[what]
             else:
                 given[what] = moment[what]
-        broken = self.variables.broken
-        if broken and moment[broken] != observables.NOTHING:
-            fault, way = self.variables.ways[moment[broken]]
+        broken = self.variables.broken_in(moment)
+        if broken is not None and moment[observables.works] == "no":
+            fault, way = broken
             given[fault] = way
         settled = self._places.settled(given, vacant) if self._places.inputs else given
         missed = undetected - imagined
@@ -161,10 +163,22 @@ class Stepper:
         """The blocks that are falsely reported occupied, or still."""
         held = ((block, self.variables.held(block)) for block in self.variables.holds)
         found = frozenset(block for block, what in held if what and moment[what] == "yes")
-        blips = self.variables.blips
-        if not blips or moment[observables.blipped] == "yes":
-            return found
-        return found.union(blips.get(moment[observables.blip(tuple(blips))], ()))
+        return found.union(self.variables.blips.get(self._false_report(moment), ()))
+
+    def _false_report(self, moment: Valuation) -> str:
+        """Where the one false report is at a moment: it begins, or still lasts."""
+        blips = tuple(self.variables.blips)
+        if not blips:
+            return observables.NOTHING
+        lasting = moment[observables.blipped(blips)]
+        return moment[observables.blip(blips)] if lasting == observables.NOTHING else lasting
+
+    def false_report_after(self, moment: Valuation) -> str:
+        """The same at the next moment, as far as that follows: it lasts on, or is over."""
+        now = self._false_report(moment)
+        if now in (observables.NOTHING, observables.OVER):
+            return now
+        return now if moment.get(observables.blip_lasts) == "yes" else observables.OVER
 
     def _undetected(self, moment: Valuation) -> frozenset[str]:
         """The blocks on which detection has lost stock."""
@@ -309,9 +323,9 @@ class _Step:
         for block in self.variables.holds:
             self._hold(block)
         self._break()
-        blips = self.variables.blips
-        if blips and self.now[observables.blip(tuple(blips))] != observables.NOTHING:
-            self.successor[observables.blipped] = "yes"
+        if self.variables.blips:
+            blipped = observables.blipped(tuple(self.variables.blips))
+            self.successor[blipped] = self.stepper.false_report_after(self.now)
         if not self.stepper.may_follow(self.successor):
             self.events |= {what: "no" for what in self.events if what.kind != "lock released"}
         thrown = {
@@ -380,22 +394,10 @@ class _Step:
             self._window(held, begins=stock and detected, ends=False)
 
     def _break(self) -> None:
-        """Something breaks while nothing is broken yet, or a supply that was off comes back."""
+        """Something breaks while nothing is broken yet."""
         broken, ways = self.variables.broken, self.variables.ways
-        if broken is None:
-            return
-        now = self.now[broken]
-        returns = {
-            what: way for way, (what, state) in ways.items() if state == "sound"
-        }  # of supplies
-        if now == observables.NOTHING:
-            chosen = self.now[observables.breaks(tuple(ways))]
-            if chosen not in returns.values():
-                self.successor[broken] = chosen
-            return
-        back = returns.get(ways[now][0])
-        if back is not None and self.now[observables.breaks(tuple(ways))] == back:
-            self.successor[broken] = back
+        if broken is not None and self.now[broken] == observables.NOTHING:
+            self.successor[broken] = self.now[observables.breaks(tuple(ways))]
 
     def _window(self, window: Observable, *, begins: bool, ends: bool) -> None:
         """Whether a window is on at the next moment: it begins, or it is not over yet."""

@@ -310,8 +310,9 @@ def _histories(plan: Plan) -> Iterator[str]:
     if plan.wiring.given:
         yield (
             "Over time, too, reports come through the wiring, wherever on its block stock stands "
-            "at each moment. Of what can break, one thing may be broken from any moment on; a "
-            "supply that is lost may come back. Two at once are looked at in single moments only."
+            "at each moment. Of what can break, one thing may be broken from any moment on, and "
+            "may work now and then, as a loose wire makes contact. Two at once are looked at in "
+            "single moments only."
         )
         relays = plan.locking.relays
         yield from _about(
@@ -327,7 +328,7 @@ def _histories(plan: Plan) -> Iterator[str]:
     if releases_in_sequence(plan):
         yield (
             "For false-occupancy alone, one block, or all blocks of a district whose detectors "
-            "read occupied without track power, may once be reported occupied for an instant."
+            "read occupied without track power, may once be reported occupied, for however long."
         )
     elif plan.locking.relays:
         yield "No detector reports occupied falsely (`releases after` has that checked)."

@@ -217,11 +217,13 @@ class Circuits:
     def usable(self, detector: Detector, reader: str) -> Expr:
         """That a reader's input follows the detector's output at all."""
         driver = self.wiring.drivers[reader] if reader else None
-        connected = TRUE
+        ends = self.equipment.wire_ends(detector.name, reader, contacts=False)
         if driver is not None:
             read = _reads(driver, detector.name, contacts=False)
-            connected = conjunction(constant(read), self._has_return(driver, detector))
-        ends = self.equipment.wire_ends(detector.name, reader, contacts=False)
+            connected = conjunction(constant(read), self._has_return(driver.supply, detector))
+        else:
+            relays = self.equipment.relays_supply if ends else None
+            connected = self._has_return(relays, detector)
         wires = (self.sound(FaultKind.DETECTOR_WIRE, detector.name, end) for end in ends)
         return conjunction(
             connected,
@@ -229,9 +231,10 @@ class Circuits:
             *wires,
         )
 
-    def _has_return(self, driver: Driver, detector: Detector) -> Expr:
-        """That the two have the same supply, or a common return by one way or another."""
-        one, other = driver.supply, detector.supply
+    def _has_return(self, one: str | None, detector: Detector) -> Expr:
+        """That what hangs on a supply and a detector have the same one, or a common return by one
+        way or another."""
+        other = detector.supply
         if one is None or other is None or one == other or detector.isolated:
             return TRUE
         return disjunction(*self._ways_back(one, other, ()))

@@ -32,7 +32,7 @@ from verifier.plan.locking.locking_model import power_of
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Pipe, Plan
 from verifier.plan.observables import Condition, Observable, facts_unfolded
-from verifier.plan.wiring.faults import DISOBEYED, STOPPED, Fault, FaultKind, all_ways, before
+from verifier.plan.wiring.faults import DISOBEYED, STOPPED, Fault, FaultKind, all_ways
 from verifier.world.circuits import Circuits
 from verifier.world.crew import Crew
 from verifier.world.memory import Memory
@@ -47,7 +47,7 @@ MOVING = ("points", "derail", "gate", "thrown")
 Observables = tuple[Observable, ...]
 _OF_A_STEP = frozenset(
     ("train", "heading", "across", "pace", "points", "derail", "gate", "thrown", "relay", "timer",
-     "traffic", "current", "share", "broken", "blipped", "blip", "wreck",
+     "traffic", "current", "share", "broken", "blipped", "wreck",
      *get_args(observables.Window), *get_args(observables.Timing), *get_args(observables.Choice))
 )  # fmt: skip
 
@@ -60,8 +60,8 @@ LONGEST_CHAIN = 3
 class Histories:
     """What may happen on a plan. With ``lossy``, stock on a block may go unseen for a few
     seconds (49 CFR 236.309). With ``blips``, a vacant block, or those of a district, are once
-    reported occupied for a moment. With ``faults``, one of them may be present from some step
-    on.
+    falsely reported occupied, for however long. With ``faults``, one of them may be present from
+    some step on; it may work now and then.
 
     Trains that met or derailed stay where they are. The system keeps that in mind only with
     ``wrecks``; without, it is smaller and lets them move on too, which allows more."""
@@ -155,14 +155,28 @@ class Histories:
             there = disjunction(there, atom(observables.window("held", block), "yes"))
         places = [place for place, blocks in self._blips.items() if block in blocks] if seen else []
         if places:
-            blip = atom(observables.blip(tuple(self._blips)), *places)
-            there = disjunction(there, conjunction(blip, atom(observables.blipped, "no")))
+            there = disjunction(there, self._falsely(places))
         return there
+
+    def _falsely(self, places: Sequence[str]) -> Expr:
+        """That the one false report begins now at one of some places, or still lasts there."""
+        blip, blipped = (of(tuple(self._blips)) for of in (observables.blip, observables.blipped))
+        begins = conjunction(atom(blip, *places), atom(blipped, observables.NOTHING))
+        return disjunction(begins, atom(blipped, *places))
+
+    def _false_report(self) -> Mapping[str, Expr]:
+        """The one false report after a step: not begun, where it lasts on, or over."""
+        blip, blipped = (of(tuple(self._blips)) for of in (observables.blip, observables.blipped))
+        lasts = atom(observables.blip_lasts, "yes")
+        on = {place: conjunction(self._falsely([place]), lasts) for place in self._blips}
+        none = conjunction(*(atom(what, observables.NOTHING) for what in (blip, blipped)))
+        over = negation(disjunction(none, *on.values()))
+        return {observables.NOTHING: none, **on, observables.OVER: over}
 
     # -------------------------------------------------------------- faults
 
     def broken(self, faults: Iterable[Fault]) -> Expr:
-        """That one of some faults is present."""
+        """That one of some faults is present, whether or not it works now."""
         return atom(self._broken, *all_ways(faults))
 
     @property
@@ -174,20 +188,16 @@ class Histories:
         ways = [name for name, (what, way) in self._ways.items() if what == part.what
                 and (way in part.values) != ("sound" in part.values)]  # fmt: skip
         present = atom(self._broken, *ways) if ways else FALSE
+        present = conjunction(present, atom(observables.works, "no"))
         return negation(present) if "sound" in part.values else present
 
     def _breaks(self) -> Mapping[str, Expr]:
-        """One thing breaks at most, and stays broken; but a supply may come back."""
+        """One thing breaks at most, and stays broken."""
         broken, breaks = self._broken, observables.breaks(tuple(self._ways))
-        earlier = {way: before(way, self._ways) for way in self._ways}
-        begins = {
-            way: conjunction(atom(broken, first or observables.NOTHING), atom(breaks, way))
-            for way, first in earlier.items()
-        }
-        ends = {first: begins[way] for way, first in earlier.items() if first is not None}
+        sound = atom(broken, observables.NOTHING)
         found = {
-            way: disjunction(conjunction(atom(broken, way), negation(ends.get(way, FALSE))), begin)
-            for way, begin in begins.items()
+            way: disjunction(atom(broken, way), conjunction(sound, atom(breaks, way)))
+            for way in self._ways
         }
         return {**found, observables.NOTHING: negation(disjunction(*found.values()))}
 
@@ -329,9 +339,7 @@ class Histories:
         if self._ways:
             following[self._broken] = self._breaks()
         if self._blips:
-            sound = atom(observables.blip(tuple(self._blips)), observables.NOTHING)
-            stays = conjunction(atom(observables.blipped, "no"), sound)
-            following[observables.blipped] = {"no": stays, "yes": negation(stays)}
+            following[observables.blipped(tuple(self._blips))] = self._false_report()
         following |= {window.what: _lasting(window, ends) for window, ends in self._limited}
         return following
 

@@ -104,7 +104,8 @@ def at_rest(world: World) -> Iterator[Expr]:
 def faults_reaching_memory(world: World) -> frozenset[Observable]:
     """The faults on which the state of memory, or the lie of points, can depend."""
     lying = (device.lies for device in devices(world.plan).values())
-    return _reaching(world, [*memory_alone(world).inputs, *lying], ())
+    moving = {fault.what for fault in world.plan.equipment.faults if fault.moves_points}
+    return _reaching(world, [*memory_alone(world).inputs, *lying], ()) | moving
 
 
 def faults_reaching_histories(world: World) -> frozenset[Observable]:

@@ -1,4 +1,4 @@
-"""Where detection may falsely report occupied for an instant: one block, by a dirty wheel or
+"""Where detection may falsely report occupied: one block, by a dirty wheel or
 contact; or a district whose booster trips, where detectors report occupied without track power.
 And where detectors still report a train that has left.
 """

@@ -66,7 +66,7 @@ def read_wiring(
         drivers=read_drivers(
             tree.of_kind(statements, tree.Driver), posts, _contactless(movers), names
         ),
-        machines={**_machines(movers, names), **_contacts_alone(movers, names)},
+        machines={**_machines(movers, names), **_other_machines(movers, names)},
         trains=_trains(list(tree.of_kind(statements, tree.Trains)), names),
         common_returns=tuple(_returns(tree.of_kind(statements, tree.CommonReturn), names)),
         lengths=lengths,
@@ -332,19 +332,22 @@ _POSITIONS: Mapping[type[Moving], tuple[Lying, tuple[str, str]]] = {
 }
 
 
-def _contacts_alone(movers: Iterable[Moving], names: Names) -> dict[str, Machine]:
-    """How slips, derails and gates are reported, where the file says so."""
+def _other_machines(movers: Iterable[Moving], names: Names) -> dict[str, Machine]:
+    """How slips, derails and gates are moved and reported, where the file says so."""
     found: dict[str, Machine] = {}
     for node in movers:
         if isinstance(node, tree.Turnout):
             continue
         kind, positions = _POSITIONS[type(node)]
-        contacts = _positions(ClauseReader(node.clauses, names), node, positions, names)
-        if contacts is not None:
-            for name in node.names:
-                found[name.text] = Machine(
-                    name.text, contacts, None, None, None, None, None, None, {}, node.span, kind
-                )
+        given = ClauseReader(node.clauses, names)
+        contacts = _positions(given, node, positions, names)
+        motor = cast(MotorKind | None, given.word("motor"))
+        seconds = given.amount("motor", plausible_ranges.THROW)
+        supply, draws = given.supply(), given.amount("draws", plausible_ranges.DRAWS)
+        for name in node.names if given.has_any(_WIRED) else ():
+            found[name.text] = Machine(
+                name.text, contacts, None, motor, seconds, supply, draws, None, {}, node.span, kind
+            )
     return found
 
 

@@ -65,7 +65,16 @@ def derive_equipment(
         MappingProxyType(detector_readers), MappingProxyType(contact_readers),
         MappingProxyType(returns),
         MappingProxyType(divisions(wiring, track)), MappingProxyType(together(wiring)),
+        _relays_supply(locking),
     )  # fmt: skip
+
+
+def _relays_supply(locking: Locking) -> str | None:
+    """The supply that all relays, timers and directions of traffic hang on; None where the file
+    does not say, or where they hang on several."""
+    powers = {power_of(name, locking) for name in locking.memory}
+    supplies = {power.supply if power else None for power in powers}
+    return supplies.pop() if len(supplies) == 1 else None
 
 
 def with_wiring(plan: Plan, wiring: Wiring) -> Plan:
@@ -85,7 +94,8 @@ def inputs_with(
     found: list[Observable] = []
     for what in inputs:
         places = equipment.places.get(what.name) if what.kind == "stock" else None
-        machine = wiring.machines.get(what.name) if what.kind in observables.LYING else None
+        # (Derails and gates may lie any way at any moment, so no machine of theirs matters there.)
+        machine = wiring.machines.get(what.name) if what.kind == "points" else None
         if places:
             found.append(observables.standing(what.name, tuple(place.name for place in places)))
         elif machine and not wiring.points_kept and (machine.motor or machine.contacts == ()):

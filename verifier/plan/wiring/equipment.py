@@ -95,7 +95,8 @@ class Equipment:
     for each group of supplies that have one, each by its supply (empty where there is but one) and
     the readers that it serves. ``divisions``: by detector and block, how current divides where not
     all feeders pass through the detector; ``together``: by block, the detectors of which one
-    surely detects what the feeders through all of them carry."""
+    surely detects what the feeders through all of them carry. ``relays_supply``: what all relays,
+    timers and directions of traffic hang on."""
 
     places: Mapping[str, tuple[StockPlace, ...]] = field(default_factory=dict)
     geometry: Mapping[str, Geometry] = field(default_factory=dict)
@@ -110,6 +111,7 @@ class Equipment:
     )
     divisions: Mapping[tuple[str, str], Division] = field(default_factory=dict)
     together: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    relays_supply: str | None = None
     _faults: Mapping[tuple[FaultKind, tuple[str, ...]], Fault] = field(init=False, repr=False)
     _fault_of: Mapping[Observable, Fault] = field(init=False, repr=False)
     _beside: Mapping[str, tuple[Beside, ...]] = field(init=False, repr=False)

@@ -6,7 +6,7 @@ here and nowhere else. Everyone else asks the equipment of a plan, by kind and s
 (:meth:`~verifier.plan.wiring.equipment.Equipment.fault_of`).
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from enum import Enum
 
@@ -95,31 +95,10 @@ class Fault:
         return self.what.name
 
 
-# A supply that was off.
-ON_AGAIN = "on again"
-
-
-def ways_of(fault: Fault) -> dict[str, tuple[Observable, str]]:
-    """The ways in which something may be broken, by what each is called in a history: the fault's
-    observable and its state. A supply that was off may come back for good; then it is sound."""
-    ways = {f"{fault.name}: {way}": (fault.what, way) for way in fault.ways}
-    if fault.kind is FaultKind.SUPPLY:
-        ways[f"{fault.name}: {ON_AGAIN}"] = fault.what, fault.what.usual
-    return ways
-
-
-def before(label: str, ways: Mapping[str, tuple[Observable, str]]) -> str | None:
-    """In which of some ways something must be broken before it is so: one for a supply that comes
-    back, none for anything else."""
-    what, state = ways[label]
-    if state != what.usual:
-        return None
-    return next(name for name, (of, way) in ways.items() if of == what and way != what.usual)
-
-
 def all_ways(faults: Iterable[Fault]) -> dict[str, tuple[Observable, str]]:
-    """The same of several faults."""
-    return {name: way for fault in faults for name, way in ways_of(fault).items()}
+    """The ways in which things may be broken, by what each is called in a history: the fault's
+    observable and its state."""
+    return {f"{f.name}: {way}": (f.what, way) for f in faults for way in f.ways}
 
 
 def observable(kind: FaultKind, *subjects: str, ways: tuple[str, ...] = ()) -> Observable:

@@ -201,8 +201,8 @@ class Frog:
 
 @dataclass(frozen=True, slots=True)
 class Machine:
-    """How a turnout is moved and how its position is reported; of a slip, derail or gate, how its
-    position is reported. ``contacts`` None: not given, assumed to report the truth; empty: none,
+    """How a turnout, slip, derail or gate is moved and how its position is reported.
+    ``contacts`` None: not given, assumed to report the truth; empty: none,
     so that the command is reported. ``lever`` is the one it always obeys; None where the file
     gives none. ``draws`` is the most that its motor draws, stalled or in a pulse.
 
@@ -361,9 +361,13 @@ class Wiring:
     def has_usable_input(
         self, driver: Driver, detector: Detector, without: Collection[int] = ()
     ) -> bool:
-        """Whether a detector's output gives this driver a usable input: the same supply, a
+        """Whether a detector's output gives this driver a usable input."""
+        return self.reaches(driver.supply, detector, without)
+
+    def reaches(self, one: str | None, detector: Detector, without: Collection[int] = ()) -> bool:
+        """Whether a detector's output is usable to what hangs on a supply: the same supply, a
         common return, or an isolated output. A supply that is not given is taken to suit."""
-        one, other = driver.supply, detector.supply
+        other = detector.supply
         if one is None or other is None or detector.isolated:
             return True
         return self.share_a_return(one, other, without)
