@@ -21,6 +21,7 @@ def counted(text: str) -> Counter[str]:
             statements.append(line)
     for statement in statements:
         found += _of_statement(statement)
+        found["fuses"] += len(re.findall(r"\bfuse\b(?!-)", statement))
     return found
 
 
@@ -33,9 +34,11 @@ def _of_statement(statement: str) -> Counter[str]:
             groups = re.findall(rf"\bfeeders?{names}", re.sub(beside, "", statement))
             return Counter({"feeders": sum(len(group.split(",")) for group in groups)})
         case "detector" if "spot" in words:
-            spots = re.search(r"\bat((?:\s*,?\s*[\d.]+ (?:mm|cm|m)\b)+)", statement)
+            leg = r"(?:(?:normal|reverse|along|across) )?[\w-]+"
+            place = rf"\s*[\d.]+ (?:mm|cm|m)\b(?: over {leg}(?: and {leg})*)?"
+            spots = re.search(rf"\bat({place}(?:\s*,{place})*)", statement)
             assert spots
-            places = {place.split()[0] for place in spots[1].split(",")}
+            places = {" ".join(spot.split()) for spot in spots[1].split(",")}
             isolated = int("isolated output" in statement)
             return Counter({"spot detectors": 1, "spots": len(places), "isolated": isolated})
         case "detector":
@@ -50,8 +53,7 @@ def _of_statement(statement: str) -> Counter[str]:
             many = len(re.match(rf"{words[0]}{names}", statement)[1].split(","))  # type: ignore[index]
             return Counter({"contacts": many * contacts, "machines": many * machines})
         case "supply" | "booster":
-            fuses = len(re.findall(r"\bfuse\b", statement))
-            return Counter({"supplies" if words[0] == "supply" else "boosters": 1, "fuses": fuses})
+            return Counter({"supplies" if words[0] == "supply" else "boosters": 1})
         case "lever":
             match = re.match(rf"lever{names} positions", statement)
             assert match

@@ -37,10 +37,13 @@ EACH = TRACK + "".join(
 
 def spots(match: re.Match[str]) -> str:
     """A spot at both ends and between, closer than the shortest train, in place of a detector
-    for current."""
+    for current; over both legs of points."""
     name, block = match[1], match[1].removeprefix("D-")
     last = LENGTHS[block] * 1000
-    at = ", ".join(f"{decimal(Fraction(mm))} mm" for mm in [*range(0, int(last), 250), last])
+    places = [f"{decimal(Fraction(mm))} mm" for mm in range(0, int(last), 250)]
+    legs = [" over normal T1", " over reverse T1"] if block == "Switch" else [""]
+    every = [place + leg for place in places for leg in legs]
+    at = ", ".join([*every, f"{decimal(Fraction(last))} mm"])
     return f"detector {name} spot on {block} at {at}\n  powered by Bus-1\n"
 
 
@@ -97,8 +100,9 @@ def test_two_supplies_are_as_good_as_one_only_with_a_return_in_common() -> None:
 
 def test_spots_in_place_of_current_sensing() -> None:
     parts, proved = tables(sheet(("spots.ixl", SPOTS)))
+    lines = [line for line in SPOTS.splitlines() if line.startswith("detector ")]
     assert parts["current-detector"] == ("4", "0")
-    assert parts["spot-detector"] == ("0", str(SPOTS.count(" mm, ") + 4))
+    assert parts["spot-detector"] == ("0", str(sum(line.count(" mm") for line in lines)))
     states = {row[0]: row[1:] for row in proved.rows}
     assert states["train-hidden"] == ("not checked", "proved")
     assert states["feeder-undetected"] == ("proved", "not checked")

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from verifier.plan.model import Plan, Signal
-from verifier.plan.wiring.supplied import ends_of
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.properties.wiring import lamp_colors
 from verifier.sheets.conductors import conductors
@@ -49,13 +48,15 @@ def _all(plan: Plan) -> Iterator[BillItem]:
         yield BillItem(kind, supply.name)
         if supply.fuse is not None:
             yield BillItem(PartKind("fuse", supply.fuse), supply.name)
-    ends = (end for s in plan.wiring.supplies.values() for end in ends_of(s, plan.wiring))
-    for of, fuse in dict(pair for end in ends for pair in end.fuses).items():
-        yield BillItem(PartKind("fuse", fuse.rating), of)
-    for wire in conductors(plan):
-        if wire.run is not None:
-            kind = PartKind("wire", Fraction(wire.run.gauge))
-            yield BillItem(kind, wire.serves, wire.run.length)
+    wiring = plan.wiring
+    for wires in (wiring.districts, wiring.sub_buses, wiring.feeders, wiring.drivers):
+        for wire in wires.values():
+            if wire.fuse is not None:
+                yield BillItem(PartKind("fuse", wire.fuse.rating), wire.name)
+    for conductor in conductors(plan):
+        if conductor.run is not None:
+            kind = PartKind("wire", Fraction(conductor.run.gauge))
+            yield BillItem(kind, conductor.serves, conductor.run.length)
 
 
 def _at_signals(signals: Iterable[Signal]) -> Iterator[BillItem]:

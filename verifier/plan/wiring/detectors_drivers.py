@@ -195,7 +195,7 @@ def _over(node: tree.OverLeg, block: str, names: Names) -> tuple[str, str]:
     if of.block.text != block:
         names.error("CP609", node.span, "elsewhere", others=others, name=name, block=block)
     elif node.leg is None and declared.kind != "turnout":
-        names.error("CP609", node.span, "which", others=others, name=name, kind=declared.kind)
+        names.error("CP609", node.span, "which", others=others, name=name)
     elif node.leg is not None and node.leg not in legs:
         names.error(
             "CP609", node.span, "leg", others=others, name=name, kind=declared.kind,
