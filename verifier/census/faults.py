@@ -83,7 +83,7 @@ def _returns(machine: Machine, readers: list[str], survey: Survey) -> Iterator[s
             near[0].append(driver.supply)
         else:
             found.append([driver.supply])
-    for group in found if len(found) > 1 else ():
+    for group in found if machine.contacts and len(found) > 1 else ():
         of = [s for s in wiring.supplies if _joined(group[0], s, wiring.common_returns)]
         yield f"return of {machine.turnout} contacts" + (f" on {of[0]}" if of else "")
     if machine.contacts and readers and len(found) < 2:
