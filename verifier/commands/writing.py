@@ -15,6 +15,7 @@ def add(command: Command) -> None:
     new.add_argument(
         "--sidings", type=_sidings, metavar="N", help="line: so many passing sidings (default 2)"
     )
+    new.usage = "%(prog)s [-h] [PATTERN] [FILE] [--sidings N]"
 
     tidy = command("format", _format, "format junction files")
     tidy.add_argument("paths", nargs="+", metavar="FILE-OR-FOLDER")
