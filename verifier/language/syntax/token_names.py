@@ -71,13 +71,13 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a clause of the turnout (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (
-        frozenset({"THROWN", "MOTOR", "PULSE", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC",
-                   "STARTS", "PIPE_CONNECTED"}),
+        frozenset({"THROWN", "MOTOR", "PULSE", "POWERED", "DRAWS", "CONTACTS", "CONTACT", "NO",
+                   "LOCKED", "ELECTRIC", "STARTS", "PIPE_CONNECTED"}),
         "a clause of the derail (`pipe-connected to`, `thrown by`, `locked while` …)",
     ),
     (
-        frozenset({"THROWN", "MOTOR", "PULSE", "CONTACTS", "CONTACT", "NO", "LOCKED", "ELECTRIC",
-                   "STARTS"}),
+        frozenset({"THROWN", "MOTOR", "PULSE", "POWERED", "DRAWS", "CONTACTS", "CONTACT", "NO",
+                   "LOCKED", "ELECTRIC", "STARTS"}),
         "a clause about how it moves (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (
