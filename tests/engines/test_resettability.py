@@ -5,6 +5,7 @@ from collections.abc import Iterable
 
 import pytest
 
+import verifier
 from tests.engines.random_systems import allowed, drawn_bads, drawn_system, next_of, truth
 from tests.engines.rows import side_by_side
 from verifier.engines.session import fresh_context
@@ -192,3 +193,22 @@ def test_conditions_that_do_not_last_are_not_taken_for_invariants() -> None:
         found = strengthened(system, (), hints, Shapes(), None)
         for expr in found.within(system.states):
             assert truth(system).depth(negation(expr)) is None
+
+
+def test_states_in_which_assumptions_allow_no_moment_are_no_traps() -> None:
+    """A gate that opens by itself: to go on asking about such a state had no end."""
+    text = """
+edge West, East
+bumper End
+block Main, Spur, Switch, Single
+track West = Main | normal  T1 | Single = East
+track End  = Spur | reverse T1
+turnout T1 in Switch
+signal 2 at Single | T1
+  Stop otherwise
+gate G1 on Main
+  thrown open when Single clear
+"""
+    report = verifier.prove(verifier.load_text(text), only=["train-cannot-leave"])
+    assert {v.status for v in report.verdicts} <= {"proved", "undecided", "broken"}
+    assert any(v.status == "proved" for v in report.verdicts)

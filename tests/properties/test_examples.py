@@ -44,7 +44,10 @@ COMES_WITH = {
         "proceed-into-occupied",
         "aspect-against-route",
     },
-    "derailment": {"proceed-over-open-points", "points-stalled"} | _STUCK,
+    # A signal that does not ask how points lie does not wait until they have come to rest.
+    "derailment": {"proceed-over-open-points", "points-stalled"}
+    | {"points-move-under-train", "points-move-under-signal", "indication-locking"}
+    | _STUCK,
     # Two trains are let onto one track at once.
     "collision": {"opposing-proceeds"},
     # Trains that face each other stand in the way of all others.

@@ -37,7 +37,7 @@ from verifier.engines.temporal.recovery_check import each_recovered
 from verifier.engines.temporal.rest import parts_at_rest
 from verifier.engines.temporal.strengthening import Clauses, strengthened
 from verifier.engines.temporal.symmetry import Shapes
-from verifier.logic.expr import Expr, conjunction, negation, support
+from verifier.logic.expr import TRUE, Expr, atom, conjunction, negation, support
 from verifier.logic.time_order import patient
 from verifier.logic.transition_system import System, cut, with_choices
 from verifier.plan.observables import Observable
@@ -171,6 +171,9 @@ class _Whole:
         is unreachable."""
         system, leads = self._system, self._leads
         start = {w: (state[w],) for w in system.states}
+        if system.always and self._ends(start):
+            self._given.append(negation(self._where_it_ends(start)))
+            return None
         way = pdr.prove(
             replace(leads, initial=start, alike=()), self._goal, deadline=self._deadline
         )
@@ -200,6 +203,19 @@ class _Whole:
                 if isinstance(history, Reachable):
                     return Trapped(history, here, found)
                 return history
+
+    def _ends(self, start: Mapping[Observable, tuple[str, ...]]) -> bool:
+        """Whether assumptions allow no moment in any of these states: then no step leads there."""
+        there = replace(self._system, initial=start, alike=())
+        return isinstance(pdr.prove(there, TRUE, deadline=self._deadline), Unreachable)
+
+    def _where_it_ends(self, start: Mapping[Observable, tuple[str, ...]]) -> Expr:
+        """What of a state assumptions do not allow at any moment, as little as can be."""
+        needed = dict(start)
+        for what in start:
+            if self._ends({**needed, what: what.values}):
+                needed[what] = what.values
+        return conjunction(*(atom(w, *values) for w, values in needed.items()))
 
 
 def _cone(system: System, goal: Expr) -> list[Observable]:
