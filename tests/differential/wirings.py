@@ -121,7 +121,10 @@ class Electrician:
         r = self.r
         self.supplies = ["Bus-1", "Bus-2"][: r.randint(0, 2)]
         fuses = ["", " fuse 2 A", " fuse 1 A UL", " fuse 1 A resettable trips at 2 A"]
-        self.added += [f"supply {name} 12 V 3 A{r.choice(fuses)}" for name in self.supplies]
+        self.added += [
+            f"supply {name}{r.choice(['', '', ' DC', ' AC'])} 12 V 3 A{r.choice(fuses)}"
+            for name in self.supplies
+        ]
         self.added += ["wire 22 AWG carries 2 A"] * self.chance(0.5)
         if len(self.supplies) == 2 and self.chance(0.3):
             self.added.append("common return Bus-1, Bus-2")

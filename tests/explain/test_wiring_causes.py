@@ -240,6 +240,22 @@ def test_no_common_return() -> None:
     ]
 
 
+def test_a_common_return_of_two_kinds_of_supply() -> None:
+    text = WIRED.replace("supply Bus\n", "supply Bus DC\n").replace(
+        "supply Bus-2", "supply Bus-2 AC"
+    )
+    settings = USUAL | {
+        "supply": "Bus-2",
+        "output": "output closed when occupied",
+        "returns": "common return Bus, Bus-2",
+    }
+    plan = verifier.load_text(text.format(**settings))
+    assert hears(plan, {"standing Siding": "at s1"}, "Siding")[-1] == (
+        "  D-Siding is powered by Bus, which is DC, B1 by Bus-2, which is AC: there is no usable "
+        "input, common return or not"
+    )
+
+
 def test_an_input_that_is_not_read() -> None:
     plan = wired(driver="reads D-Main, D-Switch", output="output closed when occupied")
     lines = chain(plan, {"standing Siding": "at s1"})

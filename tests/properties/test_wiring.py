@@ -11,6 +11,7 @@ STATIC = [name for name, entry in BY_NAME.items() if entry.group in ("distances"
 
 def wired(
     *,
+    kinds: tuple[str, str] = ("", ""),
     feeders: str = "a1, a2",
     through: str = "a1, a2",
     detector: str = "",
@@ -21,8 +22,8 @@ def wired(
 ) -> str:
     return f"""
     edge West, East
-    supply Bus-1 12 V
-    supply Bus-2 12 V
+    supply Bus-1 {kinds[0]} 12 V
+    supply Bus-2 {kinds[1]} 12 V
     block Near
     block Ahead
       feeders {feeders}
@@ -147,6 +148,63 @@ def test_relays_and_detectors_need_a_common_supply() -> None:
 def test_an_isolated_output_is_heard_anywhere() -> None:
     text = wired(driver="powered by Bus-2", detector="isolated output")
     assert asked("supply-mismatch", text) == {"B1, D-Ahead": "proved", "B1, D-Beyond": "broken"}
+
+
+JOINED = "common return Bus-1, Bus-2"
+
+
+@pytest.mark.parametrize(
+    ("kinds", "status"),
+    [
+        (("DC", "AC"), "broken"),
+        (("AC", "DC"), "broken"),
+        (("DC", "DCC"), "broken"),
+        (("AC", "AC"), "proved"),
+        (("DC", ""), "proved"),
+    ],
+)
+def test_a_common_return_does_not_join_two_kinds_of_supply(
+    kinds: tuple[str, str], status: str
+) -> None:
+    """Common practice, no source. A supply that does not say its kind is taken to suit."""
+    text = wired(kinds=kinds, driver="powered by Bus-2", extra=JOINED)
+    assert asked("supply-mismatch", text) == dict.fromkeys(("B1, D-Ahead", "B1, D-Beyond"), status)
+    isolated = wired(
+        kinds=kinds, driver="powered by Bus-2", detector="isolated output", extra=JOINED
+    )
+    assert asked("supply-mismatch", isolated)["B1, D-Ahead"] == "proved"
+
+
+def test_what_is_said_of_two_kinds_of_supply() -> None:
+    text = wired(kinds=("DC", "AC"), driver="powered by Bus-2", extra=JOINED)
+    trouble, hint = said("supply-mismatch", text, "B1", "D-Ahead")
+    assert trouble.endswith(
+        "driver B1 on Bus-2 cannot read detector D-Ahead on Bus-1: Bus-2 is AC and Bus-1 is DC, "
+        "and a common return does not make them one"
+    )
+    assert "common return" not in hint and "isolated output" in hint
+
+
+@pytest.mark.parametrize(("fed", "status"), [("Bus-1", "proved"), ("Bus-2", "broken")])
+def test_a_booster_is_of_the_kind_of_what_feeds_it(fed: str, status: str) -> None:
+    more = f"booster Boost fed by {fed} 12 V\ncommon return Boost, Bus-1, Bus-2"
+    text = wired(kinds=("DC", "AC"), driver="powered by Boost", extra=more)
+    assert set(asked("supply-mismatch", text).values()) == {status}
+
+
+def test_a_return_over_a_third_supply_may_be_of_any_kind() -> None:
+    """What flows over it is a wire; only the two ends count."""
+    more = "supply Bus-3 AC 16 V\ncommon return Bus-1, Bus-3\ncommon return Bus-3, Bus-2"
+    text = wired(kinds=("DC", "DC"), driver="powered by Bus-2", extra=more)
+    assert set(asked("supply-mismatch", text).values()) == {"proved"}
+
+
+def test_relays_on_ac_do_not_hear_an_output_on_dc() -> None:
+    relays = "built of relays powered by Bus-2\nrelay Seen picks when Ahead clear"
+    text = wired(kinds=("DC", "AC"), extra=f"{JOINED}\n{relays}")
+    assert set(asked("supply-mismatch", text).values()) == {"broken"}
+    trouble, _ = said("supply-mismatch", text, "the relays", "D-Ahead")
+    assert "Bus-2 is AC and Bus-1 is DC" in trouble
 
 
 def test_only_what_a_driver_reads_matters() -> None:

@@ -156,6 +156,16 @@ CASES = {
         "supply-mismatch: B1, D-Single",
         ["common return Bus-1, Bus-2"],
     ),
+    "another kind of supply": (
+        edited(
+            PLAIN,
+            in_single("powered by Bus-1", "powered by Bus-2"),
+            ("supply Bus-1", "common return Bus-1, Bus-2\nsupply Bus-1 AC"),
+            ("supply Bus-2", "supply Bus-2 DC"),
+        ),
+        "supply-mismatch: B1, D-Single",
+        ["isolated output"],
+    ),
     "another supply and sensed the wrong way: a pair": (
         edited(
             PLAIN,

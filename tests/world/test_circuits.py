@@ -188,7 +188,13 @@ def heard(plan: Plan, standing: str) -> str:
 
 @pytest.mark.parametrize(
     ("more", "usable"),
-    [("", False), ("common return Bus-1, Bus-2", True), ("isolated", True), ("same", True)],
+    [
+        ("", False),
+        ("common return Bus-1, Bus-2", True),
+        ("isolated", True),
+        ("same", True),
+        ("common return Bus-1, Bus-2, of two kinds", False),
+    ],
 )
 def test_detector_and_driver_need_a_common_supply(more: str, usable: bool) -> None:
     """Or a common return, or an isolated output. Otherwise the driver's input stays open:
@@ -197,9 +203,10 @@ def test_detector_and_driver_need_a_common_supply(more: str, usable: bool) -> No
     if more == "isolated":
         detector += " isolated output"
     driver = f"driver B drives 2R powered by {'Bus-1' if more == 'same' else 'Bus-2'}"
-    extra = more if more.startswith("common") else ""
+    extra, _, two_kinds = more.partition(", of ") if more.startswith("common") else ("", "", "")
+    supplies = "supply Bus-1 DC\nsupply Bus-2 AC\n" if two_kinds else SUPPLIES
     for closed, stays in (("clear", "occupied"), ("occupied", "clear")):
-        wiring = f"{SUPPLIES}{extra}\n{detector.format(closed)}\n{driver}"
+        wiring = f"{supplies}{extra}\n{detector.format(closed)}\n{driver}"
         plan = plan_of(wiring, "\n  feeders a1")
         seen = [heard(plan, standing) for standing in ("vacant", "at a1")]
         assert seen == (["clear", "occupied"] if usable else [stays, stays])

@@ -68,9 +68,7 @@ def detector_cannot_sense(survey: Survey) -> Musts:
     wiring = survey.plan.wiring
     for detector in _sensing(survey):
         district = wiring.districts.get(wiring.district_of.get(detector.block, ""))
-        name, kind = district.supply if district else None, None
-        while name is not None and kind is None:
-            kind, name = wiring.supplies[name].current, wiring.supplies[name].fed_by
+        kind = _gives(district.supply if district else None, survey)
         if kind is not None:
             sees_all = kind in ("AC", "DCC") or detector.by == "biased diodes"
             yield Must((detector.name,), constant(not sees_all))
@@ -85,9 +83,9 @@ def _sensing(survey: Survey) -> Iterator[Detector]:
 
 def supply_mismatch(survey: Survey) -> Musts:
     """Every driver and every detector that it reads, both with a supply given: they have a common
-    return, or the detector's output is isolated. The same of the relays, where all hang on one
-    supply, and every detector that anything that locks asks for (any, where there are no
-    drivers)."""
+    return and no two kinds of current, or the detector's output is isolated. The same of the
+    relays, where all hang on one supply, and every detector that anything that locks asks for
+    (any, where there are no drivers)."""
     wiring = survey.plan.wiring
     for driver in wiring.drivers.values():
         if driver.reads is None:
@@ -98,15 +96,31 @@ def supply_mismatch(survey: Survey) -> Musts:
             detector = wiring.detectors.get(name)
             if detector is None or driver.supply is None or detector.supply is None:
                 continue
-            joined = detector.supply in returns_with(driver.supply, survey)
-            yield Must((driver.name, name), constant(not (joined or detector.isolated)))
+            heard = detector.isolated or _hears(driver.supply, detector.supply, survey)
+            yield Must((driver.name, name), constant(not heard))
     relays, readers = supply_of_relays(survey.plan.locking), Readers(survey)
     for detector in wiring.detectors.values():
         heard = {"the relays", ""}.intersection(readers.of_detector(detector))
         if relays and detector.supply and heard:
-            joined = detector.supply in returns_with(relays, survey)
-            what = ("the relays", detector.name)
-            yield Must(what, constant(not (joined or detector.isolated)))
+            sure = detector.isolated or _hears(relays, detector.supply, survey)
+            yield Must(("the relays", detector.name), constant(not sure))
+
+
+def _hears(reader: str, source: str, survey: Survey) -> bool:
+    """Their returns are joined, and one does not give DC where the other gives AC, say."""
+    one, other = (_gives(name, survey) for name in (reader, source))
+    unlike = one is not None and other is not None and one != other
+    return source in returns_with(reader, survey) and not unlike
+
+
+def _gives(name: str | None, survey: Survey) -> str | None:
+    """The kind of current of a supply, or of the nearest that feeds it and says."""
+    while name is not None:
+        supply = survey.plan.wiring.supplies[name]
+        if supply.current is not None:
+            return supply.current
+        name = supply.fed_by
+    return None
 
 
 def returns_with(supply: str, survey: Survey) -> set[str]:

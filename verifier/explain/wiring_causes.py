@@ -144,18 +144,21 @@ class Circuit:
                 kind, subject = CauseKind.RETURN_BROKEN, fault_name(FaultKind.COMMON_RETURN, *group)
                 names = {"driver": name, "detector": detector.name}
                 return cause(kind, Subject("common return", subject), span, (), **names)
-            return cause(
-                CauseKind.NO_COMMON_RETURN,
-                Subject("detector", detector.name),
-                span,
-                supply=str(detector.supply),
-                driver=name,
-                other=str(one),
-            )
+            return self._apart(str(one), name, detector, span)
         off = self.unpowered(detector.name, detector.supply, detector.span)
         if off is not None:
             return _of(CauseKind.NO_POWER, detector, (off,))
         return _wire_broken(detector.name, reader, detector.span)
+
+    def _apart(self, one: str, reader: str, detector: Detector, span: Span) -> Cause:
+        """Supplies that have no common return, or are of two kinds."""
+        kind, other = CauseKind.NO_COMMON_RETURN, str(detector.supply)
+        names = {"supply": other, "driver": reader, "other": one}
+        if not self._wiring.may_be_alike(one, other):
+            kind = CauseKind.OTHER_KIND_OF_SUPPLY
+            gives = self._wiring.current_of
+            names |= {"current": str(gives(other)), "wanted": str(gives(one))}
+        return cause(kind, Subject("detector", detector.name), span, (), **names)
 
     def dead_input(self, driver_name: str, what: Observable) -> Cause | None:
         """Why an input that a driver's rules ask for is dead; None for one that is not."""

@@ -155,11 +155,15 @@ def _sensing(block: str, plan: Plan) -> list[Detector]:
 
 
 def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
-    """A driver and each detector it reads share a supply or a common return, or the detector's
-    output is isolated.
+    """A driver and each detector it reads share a supply, or a common return and a kind of
+    current, or the detector's output is isolated.
 
     Current needs a return path: without one the driver's input never changes, whatever the
-    detector reports. A driver without `reads` reads every detector that the rules of its heads
+    detector reports. Supplies of two kinds (DC and AC, say) may have a common return, and each
+    load still sees its own. But an output on one is no signal to an input on the other: against
+    that return AC swings to both sides. Such a detector needs an isolated output, such as the
+    contact of a relay (common practice, no source); a supply whose kind the file does not give is
+    taken to suit. A driver without `reads` reads every detector that the rules of its heads
     use. The same goes for relays, where all of them hang on one supply. Checked where both
     supplies are given.
     """
@@ -173,15 +177,31 @@ def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
                 (driver.name, detector.name),
                 constant(not plan.wiring.has_usable_input(driver, detector)),
                 f"driver {driver.name} on {one} cannot read detector {detector.name} on {other}: "
-                "their supplies have no common return",
+                f"{_why_unheard(one, other, plan)}",
                 (driver.span, detector.span),
                 pieces=pieces_in(detector.block, plan),
                 place=detector.block,
-                hint=f"Join the returns of the two supplies and write `common return {one}, "
-                f"{other}`; or power {detector.name} by {one}; or use a detector with `isolated "
-                "output`.",
+                hint=_let_it_hear(one, detector, plan),
             )
     yield from _relays_mismatch(plan)
+
+
+def _why_unheard(one: str, other: str, plan: Plan) -> str:
+    if plan.wiring.may_be_alike(one, other):
+        return "their supplies have no common return"
+    kinds = [f"{name} is {plan.wiring.current_of(name)}" for name in (one, other)]
+    return f"{listing(kinds)}, and a common return does not make them one"
+
+
+def _let_it_hear(one: str, detector: Detector, plan: Plan) -> str:
+    """What to do where what hangs on a supply does not hear a detector on another."""
+    other = detector.supply or ""
+    if plan.wiring.may_be_alike(one, other):
+        join = f"Join the returns of the two supplies and write `common return {one}, {other}`; or "
+    else:
+        join = "Where both can work on one supply, "
+    power = f"power {detector.name} by {one}"
+    return f"{join}{power}; or use a detector with `isolated output`."
 
 
 def _relays_mismatch(plan: Plan) -> Iterator[Obligation]:
@@ -195,13 +215,12 @@ def _relays_mismatch(plan: Plan) -> Iterator[Obligation]:
             "supply-mismatch",
             (RELAYS, detector.name),
             constant(not plan.wiring.reaches(one, detector)),
-            f"relays on {one} cannot hear detector {detector.name} on {other}: their supplies have "
-            "no common return",
+            f"relays on {one} cannot hear detector {detector.name} on {other}: "
+            f"{_why_unheard(one, other, plan)}",
             (detector.span,),
             pieces=pieces_in(detector.block, plan),
             place=detector.block,
-            hint=f"Join the returns of the two supplies and write `common return {one}, {other}`; "
-            f"or power {detector.name} by {one}; or use a detector with `isolated output`.",
+            hint=_let_it_hear(one, detector, plan),
         )
 
 

@@ -185,7 +185,7 @@ def _returns(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
             if not is_read(driver, d.name, contacts=False):
                 continue
             pair = f"{one}, {other}"
-            if pair not in offered:
+            if pair not in offered and wiring.may_be_alike(one, other):
                 offered.add(pair)
                 joined = replace(wiring, common_returns=(*wiring.common_returns, (one, other)))
                 newly_usable = [

@@ -52,6 +52,10 @@ class CauseKind(Enum):
         "{subject} is powered by {supply}, {driver} by {other}, and they have no common return: "
         "there is no usable input"
     )
+    OTHER_KIND_OF_SUPPLY = (
+        "{subject} is powered by {supply}, which is {current}, {driver} by {other}, which is "
+        "{wanted}: there is no usable input, common return or not"
+    )
     NO_POWER = "{subject} has no power"
     WIRE_BROKEN = "the wire from {subject} is broken"
     POWER_WIRE_BROKEN = "the {subject} is broken"

@@ -153,6 +153,21 @@ def _power(plan: Plan) -> Iterator[str]:
         (name for name in power if wiring.current_of(name) is None),
         "Whether {} is DC, AC or DCC is not given: taken to be what the detectors there can sense.",
     )
+    reading = {
+        plan.equipment.relays_supply,
+        *(thing.supply for thing in (*wiring.drivers.values(), *wiring.detectors.values())),
+    }
+    yield from _about(
+        (
+            name
+            for name in wiring.supplies
+            if name in reading
+            and wiring.current_of(name) is None
+            and any(map(wiring.current_of, wiring.sharing_return(name)))
+        ),
+        "Whether {} is DC, AC or DCC is not given: taken to suit what reads detectors over its "
+        "common return.",
+    )
     weak = dict.fromkeys(
         d.block
         for d in wiring.detectors.values()

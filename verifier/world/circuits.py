@@ -232,11 +232,14 @@ class Circuits:
         )
 
     def _has_return(self, one: str | None, detector: Detector) -> Expr:
-        """That what hangs on a supply and a detector have the same one, or a common return by one
-        way or another."""
+        """That what hangs on a supply and a detector have the same one, or, where both give the
+        same kind of current, a common return by one way or another."""
         other = detector.supply
         if one is None or other is None or one == other or detector.isolated:
             return TRUE
+        kinds = {self.wiring.current_of(one), self.wiring.current_of(other)} - {None}
+        if len(kinds) == 2:
+            return FALSE
         return disjunction(*self._ways_back(one, other, ()))
 
     def _ways_back(self, one: str, other: str, passed: tuple[int, ...]) -> Iterable[Expr]:

@@ -366,11 +366,23 @@ class Wiring:
 
     def reaches(self, one: str | None, detector: Detector, without: Collection[int] = ()) -> bool:
         """Whether a detector's output is usable to what hangs on a supply: the same supply, a
-        common return, or an isolated output. A supply that is not given is taken to suit."""
+        common return with one of the same kind of current, or an isolated output. A supply that
+        is not given is taken to suit."""
         other = detector.supply
         if one is None or other is None or detector.isolated:
             return True
-        return self.share_a_return(one, other, without)
+        return self.may_be_alike(one, other) and self.share_a_return(one, other, without)
+
+    def may_be_alike(self, one: str, other: str) -> bool:
+        """Whether two supplies may give the same kind of current. One of which the file does not
+        give it may give any.
+
+        Where the returns of DC and AC are joined, each load still sees its own supply. An output
+        that is switched against the return of DC, though, is no level to an input that is fed by
+        AC, which swings to both sides of that return; nor the other way round. (Common practice,
+        no source.)"""
+        kinds = self.current_of(one), self.current_of(other)
+        return None in kinds or kinds[0] == kinds[1]
 
     def chain_of(self, supply: str | None) -> Iterator[str]:
         """A supply, the one that feeds it, and so on."""
