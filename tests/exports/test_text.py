@@ -4,6 +4,7 @@ text each time; and that the strictest reading of the compiler has nothing to sa
 import re
 import shutil
 import subprocess
+from dataclasses import replace
 from pathlib import Path
 from random import Random
 
@@ -133,6 +134,32 @@ def test_the_example_of_use_compiles(path: Path, tmp_path: Path) -> None:
                 capture_output=True, text=True, check=False, timeout=60,
             )  # fmt: skip
             assert done.returncode == 0, done.stderr
+
+
+@pytest.mark.parametrize(
+    ("name", "outside", "says"),
+    [
+        ("twin-coil-mended", True, ["the coil pulses", "AT EVERY RESET", "current off all coils"]),
+        ("flasher-stopped-mended", True, ["the flash clock", "the steady color and 16"]),
+        ("two-supplies-mended", False, []),
+    ],
+)
+def test_the_head_says_what_stays_outside_the_proof(
+    name: str, outside: bool, says: list[str]
+) -> None:
+    export = c_source(verifier.load(spec(name)), name, "0" * 64)
+    assert isinstance(compare(export), Equivalent)
+    head = " ".join(export.text.split("*/")[0].split())
+    assert ("OUTSIDE WHAT WAS PROVED" in head) == outside
+    assert all(words in head for words in says)
+
+
+def test_a_pulse_of_another_length_is_not_the_same() -> None:
+    export = c_source(verifier.load(spec("twin-coil-mended")), "twin-coil-mended", "0" * 64)
+    word, number = next((p.pulse_name, p.pulse) for p in export.face.points if p.pulse is not None)
+    changed = export.text.replace(f"{word} = {number}", f"{word} = {number}0")
+    assert changed != export.text
+    assert not isinstance(compare(replace(export, text=changed)), Equivalent)
 
 
 def test_the_head_says_which_contacts_tell_the_other_way() -> None:

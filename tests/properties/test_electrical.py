@@ -263,7 +263,7 @@ def test_what_boards_detectors_machines_and_boosters_draw_counts() -> None:
         assert asked("supply-overloaded", text.format(limits, "1 A")) == {"Bus": verdict}
         assert asked("wire-overloaded", text.format("1 A", limits)) == {"Bus": verdict}
     trouble, _ = said("supply-overloaded", text.format("374 mA", "1 A"), "Bus")
-    assert "the heads of B, B, D, T1 and Boost can draw up to 375 mA" in trouble
+    assert "B with its heads, D, T1 and Boost can draw up to 375 mA" in trouble
 
 
 # ------------------------------------------------------------------ coils

@@ -217,3 +217,44 @@ def test_what_is_taken_for_granted_over_time(more: str, said: str, instead: str)
 
 def test_a_file_without_time_says_nothing_of_it() -> None:
     assert not any("At the start" in said for said in assumption_texts(verifier.load_text(UNWIRED)))
+
+
+@pytest.mark.parametrize(
+    ("more", "says"),
+    [("", "What D draws itself is"), (" draws 1 mA", ""), ("+", "What B and D draw themselves is")],
+)
+def test_one_draws_itself_and_several_draw_themselves(more: str, says: str) -> None:
+    driver = "\ndriver B drives 2R powered by Logic" if more == "+" else ""
+    text = f"""
+    edge West, East
+    supply Logic DC 12 V 2 A
+    block Near
+    block Ahead 1 m
+    track West = Near | Ahead = East
+    detector D spot on Ahead at 0 mm powered by Logic{more.strip("+")}{driver}
+    signal 2R at Near | Ahead
+      Clear when Ahead clear
+      Stop otherwise
+    """
+    said = [t for t in assumption_texts(verifier.load_text(text)) if "draws 20 mA" in t]
+    assert [t.partition(" not given")[0] for t in said] == [says] * bool(says)
+
+
+@pytest.mark.parametrize(("kind", "told"), [("", True), ("DC", False)])
+def test_a_supply_of_unknown_kind_with_a_common_return_is_told(kind: str, told: bool) -> None:
+    text = f"""
+    edge West, East
+    supply Lights AC 16 V
+    supply Logic {kind} 12 V
+    common return Lights, Logic
+    block Near
+    block Ahead 1 m
+    track West = Near | Ahead = East
+    detector D spot on Ahead at 0 mm powered by Logic
+    driver B drives 2R powered by Lights
+    signal 2R at Near | Ahead
+      Clear when Ahead clear
+      Stop otherwise
+    """
+    says = "Whether Logic is DC, AC or DCC is not given: taken to suit what reads"
+    assert any(t.startswith(says) for t in assumption_texts(verifier.load_text(text))) == told

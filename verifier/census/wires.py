@@ -96,8 +96,8 @@ def supply_mismatch(survey: Survey) -> Musts:
             detector = wiring.detectors.get(name)
             if detector is None or driver.supply is None or detector.supply is None:
                 continue
-            heard = detector.isolated or _hears(driver.supply, detector.supply, survey)
-            yield Must((driver.name, name), constant(not heard))
+            sure = detector.isolated or _hears(driver.supply, detector.supply, survey)
+            yield Must((driver.name, name), constant(not sure))
     relays, readers = supply_of_relays(survey.plan.locking), Readers(survey)
     for detector in wiring.detectors.values():
         heard = {"the relays", ""}.intersection(readers.of_detector(detector))

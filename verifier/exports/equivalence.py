@@ -113,6 +113,7 @@ def _same_names(read: CProgram, export: CExport) -> None:
     numbers |= {s.enumerator: s.number for s in face.aspects.values()}
     if any(points.throw for points in face.points):
         numbers |= {"THROW_HOLD": 0, "THROW_NORMAL": 1, "THROW_REVERSE": 2}
+    numbers |= {p.pulse_name: p.pulse for p in face.points if p.throw and p.pulse is not None}
     if read.enumerators != numbers:
         raise NotReadable("other enumerators than there should be")
 

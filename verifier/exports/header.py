@@ -8,9 +8,10 @@ import textwrap
 from collections.abc import Iterator
 
 from verifier.exports.c_text import WIDTH, comment_safe
-from verifier.exports.interface import LONGEST_CALL, Field, Interface
+from verifier.exports.interface import FLASHING, LONGEST_CALL, Field, Interface
 from verifier.language.listing import listing
 from verifier.plan.claims import granted
+from verifier.plan.signals.colors import flashes
 
 # What is read where no contact of the input is closed: what is safest, else what is usual.
 _ALL_OPEN = {
@@ -54,6 +55,10 @@ def _proved(face: Interface) -> Iterator[list[str]]:
         "`clearproof prove` prints; and that the compiler, the pins, the wiring "
         "and the program around this file do as they should, which only a test shows."
     )
+    if outside := list(_outside(face)):
+        yield _prose(
+            f"OUTSIDE WHAT WAS PROVED, and yours to write and to test: {'; '.join(outside)}."
+        )
     if len(face.memory) > 1:
         yield _prose(_order(face))
     if granted(face.plan):
@@ -61,6 +66,21 @@ def _proved(face: Interface) -> Iterator[list[str]]:
             *_prose("Assumptions of the file, which this program does not check:"),
             *(f"  - {comment_safe(assumed.title)}" for assumed in granted(face.plan)),
         ]
+
+
+def _outside(face: Interface) -> Iterator[str]:
+    """What the file needs that this program only names."""
+    if any(flashes(color) for color in face.colors):
+        yield (
+            "the flash clock (a call hands out a flashing color as one number, the same "
+            f"in light and in dark: the steady color and {FLASHING}; your program turns the lamp "
+            "on and off, and a clock that stops leaves it lit or dark)"
+        )
+    if any(p.throw and p.twin_coil for p in face.points):
+        yield (
+            "the coil pulses (a call says which way to throw, for as long as that holds; when the "
+            "current begins and ends is not in it)"
+        )
 
 
 def _order(face: Interface) -> str:
@@ -101,8 +121,12 @@ def _use(face: Interface, prefix: str) -> Iterator[list[str]]:
         yield _prose(
             f"TWIN-COIL MACHINES ({names}): a coil may have current for an instant only, and burns "
             "on an output that stays on. Let a capacitor discharge unit, or a timer of the "
-            "controller that runs while nothing else does, end each pulse; switch all coils off "
-            "while the controller starts. THROW_HOLD, or the same as before, gives no pulse."
+            "controller that runs while nothing else does, end each pulse. THROW_HOLD, or the "
+            "same as before, gives no pulse. AT EVERY RESET (power, watchdog, a program loaded "
+            "anew) the board must take current off all coils before it does anything else, "
+            "and keep it off until the first call: pull the input of each coil's switch to off "
+            "with a resistor, since pins float until the program sets them, and set these pins "
+            "to off first. A reset in the middle of a pulse then ends it."
         )
     yield _prose(
         "Call it many times a second: an input that changes and changes back between two calls is "

@@ -101,12 +101,15 @@ def _overloaded(
         if limit is None:
             continue
         most = amps(load.most)
-        who = [f"the heads of {listing([d.name for d in load.drivers])}"] if load.drivers else []
+        lit = [driver.name for driver in load.drivers]
+        whole = [f"{name} with its heads" if name in lit else name for name in load.drawing]
+        only = [name for name in lit if name not in load.drawing]
+        heads = [f"the heads of {listing(only)}"] if only else []
         yield Obligation(
             name,
             (supply.name,),
             more_than(limit - load.always, load.lamps),
-            trouble.format(supply.name, amps(limit), listing([*who, *load.drawing]), most),
+            trouble.format(supply.name, amps(limit), listing([*whole, *heads]), most),
             (supply.span, *load.spans),
             place=supply.name,
             hint=hint.format(most),

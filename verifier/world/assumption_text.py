@@ -33,11 +33,12 @@ def assumption_texts(plan: Plan) -> tuple[str, ...]:
     return (*_wiring(plan), *_gaps(plan), *histories, ALWAYS)
 
 
-def _about(names: Iterable[str], sentence: str) -> Iterator[str]:
-    """A sentence about some things; none where there are none."""
+def _about(names: Iterable[str], sentence: str, draw: tuple[str, str] = ("", "")) -> Iterator[str]:
+    """A sentence about some things; none where there are none. ``draw``: what one does, and what
+    several do."""
     listed = list(names)
     if listed:
-        yield sentence.format(_named(listed))
+        yield sentence.format(_named(listed), draw=draw[len(listed) > 1])
 
 
 def _wiring(plan: Plan) -> Iterator[str]:
@@ -155,7 +156,8 @@ def _power(plan: Plan) -> Iterator[str]:
     )
     reading = {
         plan.equipment.relays_supply,
-        *(thing.supply for thing in (*wiring.drivers.values(), *wiring.detectors.values())),
+        *(driver.supply for driver in wiring.drivers.values()),
+        *(detector.supply for detector in wiring.detectors.values()),
     }
     yield from _about(
         (
@@ -217,7 +219,8 @@ def _loads(plan: Plan) -> Iterator[str]:
     limited = [s for s in wiring.supplies.values() if s.amps is not None or s.fuse is not None]
     yield from _about(
         dict.fromkeys(n for s in limited for n, draws, _ in drawn_from(s, wiring) if draws is None),
-        "What {} draw themselves is not given (`draws 20 mA`): not counted as load.",
+        "What {} {draw} is not given (`draws 20 mA`): not counted as load.",
+        draw=("draws itself", "draw themselves"),
     )
     fed = {name for d in wiring.districts.values() for name in wiring.chain_of(d.supply)}
     yield from _about(
