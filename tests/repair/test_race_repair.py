@@ -1,14 +1,21 @@
 """A race is told as a race: what races, the order that saves it, and the contact that removes it,
 each proved."""
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import verifier
+from verifier.decide.histories import HistoryProver
 from verifier.plan.locking.locking_model import Building
+from verifier.plan.model import Plan
+from verifier.properties.catalog import obligations
+from verifier.properties.obligation import Obligation
+from verifier.repair.race_repair import RaceRepairer
 from verifier.reports.remedies import remedies
-from verifier.verdicts.report import Finding
+from verifier.verdicts.report import Finding, Verdict
+from verifier.world.world import World
 
 RACE = Path("specs/locking/relay-race-broken.ixl")
 
@@ -61,3 +68,110 @@ def test_an_order_fixes_who_sees_whom() -> None:
     assert building.fixed("B", "A") is True
     assert building.fixed("A", "B") is False
     assert building.fixed("A", "C") is None
+
+
+# ------------------------------------------------------------------ several races
+
+HEAD = """\
+edge West, East
+block Main, Single
+track West = Main | Single = East
+signal 2 at Main | Single
+  Stop otherwise
+trains obey signals
+built of relays
+"""
+# Two pairs that race, and one proof of both.
+TWO = (
+    HEAD
+    + """\
+button A-set, B-set, C-set, D-set
+relay A picks when A-set pressed and B down
+relay B picks when B-set pressed and A down
+relay C picks when C-set pressed and D down
+relay D picks when D-set pressed and C down
+prove "asked" never (A up and B up) or (C up and D up)
+"""
+)
+# Each asks for the next one only.
+CIRCLE = (
+    HEAD
+    + """\
+button Go
+relay A picks when Go pressed and B down
+relay B picks when Go pressed and C down
+relay C picks when Go pressed and A down
+prove "asked" never (A up and B up) or (B up and C up) or (C up and A up)
+"""
+)
+# Each asks for both others, and has a button of its own.
+NO_CIRCLE = (
+    HEAD
+    + """\
+button A-set, B-set, C-set
+relay A picks when A-set pressed and not B-set pressed and not C-set pressed and B, C down
+relay B picks when B-set pressed and not C-set pressed and not A-set pressed and C, A down
+relay C picks when C-set pressed and not A-set pressed and not B-set pressed and A, B down
+prove "asked" never (A up and B up) or (B up and C up) or (C up and A up)
+"""
+)
+# Not for a race: A stays up, and B does not ask for A.
+NONE = TWO.replace("B-set pressed and A down", "B-set pressed").replace(
+    "A-set pressed and B down", "A-set pressed and B down sticks while A up"
+)
+
+
+def verdict_of(plan: Plan) -> Verdict:
+    (asked,) = (o for o in obligations(plan, World(plan).lower) if o.property == "asked")
+    (verdict,) = HistoryProver(plan, 20.0, lambda: None).decide([asked]).values()
+    return verdict
+
+
+def repaired(text: str) -> Verdict:
+    def whole(tried: Plan) -> frozenset[str]:
+        verdict = verdict_of(tried)
+        return frozenset({verdict.obligation.key} if verdict.status == "proved" else ())
+
+    plan = verifier.load_text(text)
+    verdict = verdict_of(plan)
+    obligation: Obligation = verdict.obligation
+    assert verdict.finding is not None
+    repairer = RaceRepairer(plan, [obligation], 20.0, whole)
+    return replace(verdict, finding=repairer.repaired(obligation, verdict.finding))
+
+
+def test_two_races_that_lead_to_one_break() -> None:
+    """No order of two saves it; the two orders together do, and so does a contact for each."""
+    verdict = repaired(TWO)
+    assert verdict.finding is not None and verdict.finding.race is None
+    tangle = verdict.finding.tangle
+    assert tangle is not None
+    assert {frozenset(order) for order in tangle.orders} == {frozenset("AB"), frozenset("CD")}
+    lead, cure = remedies(verdict)
+    assert "no order of two of them saves it" in lead.lead and "No contact" not in lead.lead
+    assert cure.lead.startswith("To mend it, all of these together (proved")
+    assert len(cure.steps) == 2
+    mended = TWO
+    for addition in verdict.finding.mending:
+        start = mended.index(f"{addition.owner} picks when")
+        end = mended.index("\n", start)
+        mended = f"{mended[:end]} and {addition.condition}{mended[end:]}"
+    assert verdict_of(verifier.load_text(mended)).status == "proved"
+
+
+def test_a_circle_has_no_order() -> None:
+    verdict = repaired(CIRCLE)
+    assert verdict.finding is not None and verdict.finding.race is None
+    tangle = verdict.finding.tangle
+    assert tangle is not None and not tangle.orders and set(tangle.circle) == {"A", "B", "C"}
+    (remedy,) = remedies(verdict)
+    assert remedy.lead.startswith("This is a race in a circle")
+    assert "No order in which they act saves it" in remedy.lead
+    assert "No contact and no slow relay that was tried mends it" in remedy.lead
+    assert verdict_of(verifier.load_text(NO_CIRCLE)).status == "proved"
+
+
+def test_what_no_order_changes_is_no_race() -> None:
+    verdict = repaired(NONE)
+    assert verdict.finding is not None
+    assert verdict.finding.race is None and verdict.finding.tangle is None

@@ -2,13 +2,15 @@
 
 In: a plan, and a history in which two act in one step and one still sees the other as it was. Out:
 the order of the two that saves it, and what to add so that the order no longer matters. Both are
-proved: the order for the obligation, an addition for all of the file that was proved before.
+proved: the order for the obligation, an addition for all of the file that was proved before. Where
+no order of two saves it, several orders that do so together, and an addition for each of them; or
+that those in a circle have no such order.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from itertools import islice
+from itertools import chain, islice, pairwise, permutations, product
 
 from verifier.decide.histories import HistoryProver
 from verifier.engines.stopping import checkpoint
@@ -20,12 +22,20 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable, facts_in
 from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
-from verifier.verdicts.report import Addition, Finding, History, Race, Rewiring
+from verifier.verdicts.report import Addition, Finding, History, Race, Rewiring, Tangle, Verdict
 from verifier.world.world import World
 
 # So many pairs that race in one history are looked at, and so many additions are tried for each.
 MAX_PAIRS = 3
 MAX_TRIED = 6
+# Where no order of two saves it: so many orders together, and so many proofs in search of them for
+# all of a file.
+MAX_TOGETHER = 3
+MAX_PROOFS = 6
+# Of a circle of more than so many, not every order of acting is tried.
+LARGEST_CIRCLE = 3
+
+Orders = tuple[tuple[str, str], ...]
 
 # The keys of all that is proved of a plan; none where it lacks any that the plan at hand has.
 ProveWhole = Callable[[Plan], frozenset[str]]
@@ -33,9 +43,9 @@ ProveWhole = Callable[[Plan], frozenset[str]]
 
 @dataclass(frozen=True, slots=True)
 class Candidate:
-    """A plan with a circuit changed, and how a file says it."""
+    """A relay with its circuit changed, and how a file says it."""
 
-    plan: Plan
+    relay: Relay
     text: str
     addition: Addition | None = None
     slower: Rewiring | None = None
@@ -52,6 +62,7 @@ class RaceRepairer:
         self._broken = {o.key for o in broken if o.over != "for good"}
         self._saved: dict[tuple[str, str], frozenset[str]] = {}
         self._mended: dict[str, frozenset[str]] = {}
+        self._proofs_left = MAX_PROOFS
 
     def repaired(self, obligation: Obligation, finding: Finding) -> Finding:
         """The finding with the race that leads to it, and what removes that, as far as they were
@@ -63,46 +74,146 @@ class RaceRepairer:
         races = building.of_relays and obligation.key in self._broken
         if story is None or len(story.moments) < 2 or not races:
             return finding
-        for waits, other in islice(_races(self._plan, story), MAX_PAIRS):
+        pairs = list(islice(_races(self._plan, story), MAX_PAIRS))
+        for waits, other in pairs:
             orders = ((other, waits), (waits, other))
             if obligation.key not in self._saved_by(orders[0]):
                 continue
             safe = tuple(order for order in orders if obligation.key in self._saved_by(order))
             found = replace(finding, race=Race(waits, other, safe))
-            for candidate in islice(_candidates(self._plan, waits, other), MAX_TRIED):
-                if obligation.key in self._mended_by(candidate):
-                    return replace(
-                        found,
-                        mending=(candidate.addition,) if candidate.addition else (),
-                        rewiring=(candidate.slower,) if candidate.slower else (),
-                    )
-            return found
+            return self._with_cure(obligation, found, [(waits, other)])
+        return self._untangled(obligation, finding, pairs)
+
+    def _with_cure(
+        self, obligation: Obligation, finding: Finding, pairs: Sequence[tuple[str, str]]
+    ) -> Finding:
+        """With one addition that mends it, or one for each of some pairs."""
+        each = [list(islice(_candidates(self._plan, *pair), MAX_TRIED)) for pair in pairs]
+        alone = {c.text: (c,) for here in each for c in here[: MAX_TRIED // len(each)]}
+        # The same kind of addition for each, then any.
+        ways = chain(zip(*each, strict=False), product(*each)) if len(each) > 1 else ()
+        for candidates in (*alone.values(), *islice(ways, MAX_TRIED)):
+            if len({c.relay.name for c in candidates}) < len(candidates):
+                continue
+            if obligation.key in self._mended_by(candidates):
+                return replace(
+                    finding,
+                    mending=tuple(c.addition for c in candidates if c.addition),
+                    rewiring=tuple(c.slower for c in candidates if c.slower),
+                )
         return finding
+
+    # ------------------------------------------------------------------ several orders
+
+    def _untangled(
+        self, obligation: Obligation, finding: Finding, pairs: Sequence[tuple[str, str]]
+    ) -> Finding:
+        """Where no order of two saves it: with several that do so together, or with those that
+        race in a circle, which no order saves."""
+        circle = _circle(pairs)
+        if circle and len(circle) <= LARGEST_CIRCLE:
+            turns = (tuple(pairwise(turn)) for turn in permutations(circle))
+            if all(self._is_broken_in(orders, obligation) for orders in turns):
+                tangle = Tangle((), circle)
+                return self._with_cure(obligation, replace(finding, tangle=tangle), pairs)
+        orders = self._saved_together(obligation, (), pairs)
+        if not orders:
+            return finding
+        for order in orders:
+            fewer = tuple(o for o in orders if o != order)
+            verdict = self._verdict_in(fewer, obligation)
+            if verdict is not None and verdict.status == "proved":
+                orders = fewer
+        waiting = [(later, earlier) for earlier, later in orders]
+        return self._with_cure(obligation, replace(finding, tangle=Tangle(orders)), waiting)
+
+    def _saved_together(
+        self, obligation: Obligation, orders: Orders, pairs: Iterable[tuple[str, str]]
+    ) -> Orders:
+        """Orders that save it, more than those given, by what races in the history found in these:
+        one that waits there acts after the other. None where none were found."""
+        for waits, other in pairs:
+            more = (*orders, (other, waits))
+            if len(more) > MAX_TOGETHER or not self._proofs_left or _closes(more):
+                continue
+            self._proofs_left -= 1
+            verdict = self._verdict_in(more, obligation)
+            if verdict is None:
+                continue
+            if verdict.status == "proved":
+                return more
+            if verdict.finding is not None and verdict.finding.story is not None:
+                racing = islice(_races(self._ordered(more), verdict.finding.story), MAX_PAIRS)
+                found = self._saved_together(obligation, more, racing)
+                if found:
+                    return found
+        return ()
+
+    def _is_broken_in(self, orders: Orders, obligation: Obligation) -> bool:
+        verdict = self._verdict_in(orders, obligation)
+        return verdict is not None and verdict.status == "broken"
+
+    def _verdict_in(self, orders: Orders, obligation: Obligation) -> Verdict | None:
+        """On one obligation, where some act in these orders; None where no history is left."""
+        checkpoint()
+        return self._decided_in(orders, {obligation.key}).get(obligation.key)
 
     def _saved_by(self, order: tuple[str, str]) -> frozenset[str]:
         """What cannot happen where two act in this order."""
         if order not in self._saved:
             checkpoint()
-            self._saved[order] = self._proved_in(order)
+            found = self._decided_in((order,), self._broken)
+            proved = (key for key, verdict in found.items() if verdict.status == "proved")
+            self._saved[order] = frozenset(proved)
         return self._saved[order]
 
-    def _proved_in(self, order: tuple[str, str]) -> frozenset[str]:
-        building = self._plan.locking.building
-        ordered = replace(building, orders=(*building.orders, order))
-        tried = replace(self._plan, locking=replace(self._plan.locking, building=ordered))
+    def _decided_in(self, orders: Orders, keys: Set[str]) -> Mapping[str, Verdict]:
+        tried = self._ordered(orders)
         histories = HistoryProver(tried, self._timeout, checkpoint)
         if histories.contradiction() != ():
-            return frozenset()
-        asked = [o for o in obligations(tried, World(tried).lower) if o.key in self._broken]
-        found = histories.decide(asked)
-        return frozenset(key for key, verdict in found.items() if verdict.status == "proved")
+            return {}
+        asked = [o for o in obligations(tried, World(tried).lower) if o.key in keys]
+        return histories.decide(asked)
 
-    def _mended_by(self, candidate: Candidate) -> frozenset[str]:
-        """What is proved with it, if nothing else is lost."""
-        if candidate.text not in self._mended:
+    def _ordered(self, orders: Orders) -> Plan:
+        building = self._plan.locking.building
+        ordered = replace(building, orders=(*building.orders, *orders))
+        return replace(self._plan, locking=replace(self._plan.locking, building=ordered))
+
+    def _mended_by(self, candidates: Sequence[Candidate]) -> frozenset[str]:
+        """What is proved with some additions, if nothing else is lost."""
+        text = "; ".join(candidate.text for candidate in candidates)
+        if text not in self._mended:
             checkpoint()
-            self._mended[candidate.text] = self._whole(candidate.plan)
-        return self._mended[candidate.text]
+            self._mended[text] = self._whole(_with(self._plan, [c.relay for c in candidates]))
+        return self._mended[text]
+
+
+def _circle(pairs: Iterable[tuple[str, str]]) -> tuple[str, ...]:
+    """Some that wait for each other in a circle of three or more, each for the next one."""
+    waits_for: dict[str, list[str]] = {}
+    for waits, other in pairs:
+        waits_for.setdefault(waits, []).append(other)
+    ways: list[tuple[str, ...]] = [(name,) for name in waits_for]
+    while ways:
+        way = ways.pop()
+        for other in waits_for.get(way[-1], ()):
+            if other == way[0] and len(way) > 2:
+                return way
+            if other not in way:
+                ways.append((*way, other))
+    return ()
+
+
+def _closes(orders: Orders) -> bool:
+    """Whether the last of some orders closes a circle of them."""
+    first, last = orders[-1]
+    waiting, passed = [last], set[str]()
+    while waiting:
+        name = waiting.pop()
+        passed.add(name)
+        waiting += [later for earlier, later in orders if earlier == name and later not in passed]
+    return first in passed
 
 
 def _races(plan: Plan, story: History) -> Iterator[tuple[str, str]]:
@@ -136,11 +247,11 @@ def _candidates(plan: Plan, waits: str, other: str) -> Iterator[Candidate]:
             if not _asks(relay.picks, extra):
                 picks = All((relay.picks, extra), relay.picks.span)
                 added = Addition(f"relay {one}", "picks", text, relay.picks.span)
-                yield Candidate(_with(plan, replace(relay, picks=picks)), f"{one}: {text}", added)
+                yield Candidate(replace(relay, picks=picks), f"{one}: {text}", added)
     for one in (waits, other):
         relay = plan.locking.relays.get(one)
         if relay is not None and not relay.step_of:
-            yield from _slower(plan, relay)
+            yield from _slower(relay)
 
 
 def _hands(plan: Plan, name: str) -> Iterator[tuple[Condition, str]]:
@@ -175,9 +286,22 @@ def _at_rest(plan: Plan, name: str) -> Iterator[tuple[Condition, str]]:
 
 
 def _asks(condition: Condition, extra: Condition) -> bool:
-    """Whether a condition asks for the same already."""
+    """Whether a condition asks for the same already, or for what excludes it."""
     wanted = _meaning(extra)
-    return any(_meaning(part) == wanted for part in _parts(condition))
+    if wanted is None or wanted in (_meaning(part) for part in _parts(condition)):
+        return wanted is not None
+    is_so, what, values = wanted
+    needed = (set(n[2]) for n in map(_meaning, _needs(condition)) if n and n[:2] == (True, what))
+    return any(some.isdisjoint(values) if is_so else some <= set(values) for some in needed)
+
+
+def _needs(condition: Condition) -> Iterator[Condition]:
+    """What a condition asks for in any case."""
+    if isinstance(condition, All):
+        for part in condition.parts:
+            yield from _needs(part)
+    else:
+        yield condition
 
 
 def _meaning(condition: Condition) -> tuple[bool, Observable, tuple[str, ...]] | None:
@@ -189,21 +313,21 @@ def _meaning(condition: Condition) -> tuple[bool, Observable, tuple[str, ...]] |
     return None
 
 
-def _slower(plan: Plan, relay: Relay) -> Iterator[Candidate]:
+def _slower(relay: Relay) -> Iterator[Candidate]:
     """Let it wait for a second: what it sees must last for so long."""
     second = Fraction(1)
     if relay.slow_pick is None:
-        yield _slow(plan, replace(relay, slow_pick=second), "slow to pick 1 s")
+        yield _slow(replace(relay, slow_pick=second), "slow to pick 1 s")
     if relay.slow_release is None:
-        yield _slow(plan, replace(relay, slow_release=second), "slow to release 1 s")
+        yield _slow(replace(relay, slow_release=second), "slow to release 1 s")
 
 
-def _slow(plan: Plan, relay: Relay, clause: str) -> Candidate:
+def _slow(relay: Relay, clause: str) -> Candidate:
     text = f"make relay {relay.name} `{clause}`"
     step = Rewiring(text, relay.span, 1, clause, "further clause")
-    return Candidate(_with(plan, relay), text, slower=step)
+    return Candidate(relay, text, slower=step)
 
 
-def _with(plan: Plan, relay: Relay) -> Plan:
-    relays = {**plan.locking.relays, relay.name: relay}
+def _with(plan: Plan, changed: Iterable[Relay]) -> Plan:
+    relays = {**plan.locking.relays, **{relay.name: relay for relay in changed}}
     return replace(plan, locking=replace(plan.locking, relays=relays))

@@ -52,7 +52,7 @@ def repair_findings(
         step()
         if is_history:
             finding = races.repaired(obligation, finding)
-            if finding.race is None:
+            if finding.race is None and finding.tangle is None:
                 locked = is_repaired_by_lock(world.plan, obligation, verdicts.values(), timeout)
                 finding = replace(finding, hint_proved=locked)
         else:

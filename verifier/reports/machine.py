@@ -21,6 +21,7 @@ from verifier.verdicts.report import (
     InductiveProof,
     Race,
     Report,
+    Tangle,
     Verdict,
     grade_of_verdict,
 )
@@ -202,6 +203,7 @@ def _finding(plan: Plan, finding: Finding) -> Json:
         "history": _history(finding.story) if finding.story else None,
         "hint_proved": finding.hint_proved,
         "race": _race(finding.race) if finding.race else None,
+        "tangle": _tangle(finding.tangle) if finding.tangle else None,
     }
 
 
@@ -209,6 +211,13 @@ def _race(race: Race) -> Json:
     return {
         "between": [race.waits, race.other],
         "safe_orders": [list(order) for order in race.orders],
+    }
+
+
+def _tangle(tangle: Tangle) -> Json:
+    return {
+        "safe_orders_together": [list(order) for order in tangle.orders],
+        "circle": list(tangle.circle),
     }
 
 

@@ -6,11 +6,12 @@ the file.
 
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 from verifier.language.source import Span
 from verifier.properties.obligation import Lock
 from verifier.reports.words import in_a_row
-from verifier.verdicts.report import Finding, Race, Verdict
+from verifier.verdicts.report import Finding, Race, Tangle, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,7 +32,9 @@ def remedies(verdict: Verdict) -> Iterator[Remedy]:
     """Ways to repair it, the proved ones first."""
     finding, hint = verdict.finding, verdict.obligation.hint
     if finding is not None and finding.race is not None:
-        yield _order(finding.race)
+        yield _order(finding.race, cured=bool(finding.mending or finding.rewiring))
+    if finding is not None and finding.tangle is not None:
+        yield _orders(finding.tangle, cured=bool(finding.mending or finding.rewiring))
     if finding is not None and finding.mending:
         yield _rules(finding)
     elif hint and not (finding and finding.rewiring):
@@ -51,13 +54,36 @@ def remedies(verdict: Verdict) -> Iterator[Remedy]:
         )
 
 
-def _order(race: Race) -> Remedy:
+NO_CURE = " No contact and no slow relay that was tried mends it."
+
+
+def _order(race: Race, *, cured: bool) -> Remedy:
     """That two race, and which order saves it: no repair, but what to look for."""
     safe = " or where ".join(f"{first} acts before {then}" for first, then in race.orders)
     return Remedy(
         f"This is a race: {race.waits} and {race.other} act in the same instant, and {race.waits} "
         f"still sees {race.other} as it was. It cannot happen where {safe} (proved), but relays "
-        "keep no such order by themselves."
+        "keep no such order by themselves." + ("" if cured else NO_CURE)
+    )
+
+
+def _orders(tangle: Tangle, *, cured: bool) -> Remedy:
+    """The same of several, where no order of two saves it."""
+    no_cure = "" if cured else NO_CURE
+    if tangle.circle:
+        around = pairwise((*tangle.circle, tangle.circle[0]))
+        waits = ", ".join(f"{one} still sees {two} as it was" for one, two in around)
+        return Remedy(
+            f"This is a race in a circle: {', '.join(tangle.circle)} act in the same instant; "
+            f"{waits}. No order in which they act saves it (each was tried).{no_cure} Let the "
+            "circuit of each ask for all of the others, not for the next one only, and see to it "
+            "that no two have cause to act at once: by a button or lever for each, with back "
+            "contacts of the others."
+        )
+    safe = " and ".join(f"{first} acts before {then}" for first, then in tangle.orders)
+    return Remedy(
+        f"Several race here, and no order of two of them saves it. It cannot happen where {safe} "
+        f"(proved), but relays keep no such order by themselves.{no_cure}"
     )
 
 

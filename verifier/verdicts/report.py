@@ -115,6 +115,17 @@ class Race:
 
 
 @dataclass(frozen=True, slots=True)
+class Tangle:
+    """Several pairs that race in one history, where no order of one pair saves it. ``orders``: were
+    proved to save it together, the first of each acting before the second; ``circle``: where no
+    order in which they act does, each of which acts in the same step as the next one, and as the
+    first one at last, and sees it as it was."""
+
+    orders: tuple[tuple[str, str], ...]
+    circle: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class Finding:
     """A counterexample: a situation that breaks an obligation, replayed by the reference.
 
@@ -124,7 +135,7 @@ class Finding:
     additions to the rules that were proved to repair it, empty when none was found; ``rewiring``
     the same for the wiring, in the order to write them. ``hint_proved``: following the
     obligation's hint was proved to repair it. ``race``: what races, if an order of acting was
-    proved to save it."""
+    proved to save it; ``tangle``: all that race, if no order of two was."""
 
     situation: Situation
     relevant: tuple[Observable, ...]
@@ -136,6 +147,7 @@ class Finding:
     story: History | None = None
     hint_proved: bool = False
     race: Race | None = None
+    tangle: Tangle | None = None
 
 
 Status = Literal["proved", "broken", "undecided", "waived"]

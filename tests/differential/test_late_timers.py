@@ -1,0 +1,185 @@
+"""A timer beside fast relays: clearproof against a program of its own, and against real relays.
+
+The program knows nothing of clearproof but the file, like the one in test_races.py. In each step
+the relays and the timer act once, in any order; a timer that runs is done at the end of any later
+step, since proofs allow any time. Real relays do less: a timer of 20 s is not done before those
+that have cause to move have moved. So clearproof finds all that real relays do, and more: it errs
+to the safe side, and the language reference says so.
+"""
+
+from collections.abc import Iterator, Mapping
+from functools import cache
+from itertools import product
+from random import Random
+
+import pytest
+
+import verifier
+from tests.differential.test_races import BUTTONS, HEAD, Condition, Facts, Relay, holds, views
+from verifier.decide.histories import HistoryProver
+from verifier.plan.model import Plan
+from verifier.properties.catalog import obligations
+from verifier.world.world import World
+
+SEEDS = range(6)
+views_of = cache(lambda names: tuple(views(names)))
+
+# What is said of a timer; its own state is idle, running or done.
+SAID = ("T running", "T done")
+# The relays, up or down; the timer; whether any time may have passed since it began to run.
+State = tuple[tuple[bool, ...], str, bool]
+
+
+def facts(names: tuple[str, ...], up: tuple[bool, ...], timer: str) -> Mapping[str, bool]:
+    return dict(zip(names, up, strict=True)) | {what: what == f"T {timer}" for what in SAID}
+
+
+def after(timer: str, runs: bool, ends: bool) -> str:
+    """A timer that acts."""
+    if not runs:
+        return "idle"
+    if timer == "running" and ends:
+        return "done"
+    return "running" if timer == "idle" else timer
+
+
+def steps(
+    relays: Mapping[str, Relay], runs: Condition, state: State, real: bool
+) -> Iterator[State]:
+    """Every state after one step. ``real``: the timer is done only once time may have passed, and
+    none passes while a relay or the timer has cause to move."""
+    names, (up, timer, aged) = tuple(relays), state
+    now = facts(names, up, timer)
+    for values in product((False, True), repeat=len(BUTTONS)):
+        pressed = dict(zip(BUTTONS, values, strict=True))
+
+        def moved(name: str, sees: Mapping[str, bool]) -> bool:
+            relay = relays[name]
+            return holds(relay.picks, sees) or (now[name] and holds(relay.sticks, sees))
+
+        before = {**pressed, **now}
+        rests = all(moved(name, before) == now[name] for name in names)
+        rests = rests and after(timer, holds(runs, before), False) == timer
+        passed = aged or (timer == "running" and rests)
+        for seen, ends in product(views_of((*names, "T")), (False, True)):
+            if ends and (timer != "running" or (real and not passed)):
+                continue
+            new: dict[str, bool] = {}
+            then = ""
+            while not then or len(new) < len(names):
+                for name in (*names, "T"):
+                    known = {*new, *(["T"] if then else [])}
+                    if name in known or not seen[name] <= known:
+                        continue
+                    sees = {**before, **{n: new[n] for n in names if n in seen[name]}}
+                    if "T" in seen[name]:
+                        sees |= {what: what == f"T {then}" for what in SAID}
+                    if name == "T":
+                        then = after(timer, holds(runs, sees), ends)
+                    else:
+                        new[name] = moved(name, sees)
+            lasts = then == timer == "running"
+            yield tuple(new[name] for name in names), then, lasts and passed
+
+
+def reached(relays: Mapping[str, Relay], runs: Condition, *, real: bool) -> set[tuple[bool, ...]]:
+    start: State = ((False,) * len(relays), "idle", False)
+    found, waiting = {start}, [start]
+    while waiting:
+        for state in set(steps(relays, runs, waiting.pop(), real)) - found:
+            found.add(state)
+            waiting.append(state)
+    return {up for up, _, _ in found}
+
+
+# ------------------------------------------------------------------ files
+
+
+def generated(r: Random) -> tuple[dict[str, Relay], Condition]:
+    """Two or three relays and a timer that ask about each other and about the buttons."""
+    names = [f"R{i}" for i in range(r.randint(2, 3))]
+
+    def condition(about: list[str]) -> Condition:
+        return tuple(
+            tuple((name, r.random() < 0.5) for name in r.sample(about, r.randint(1, 2)))
+            for _ in range(r.randint(1, 2))
+        )
+
+    about = [*names, *BUTTONS, *SAID]
+    relays = {name: Relay(condition(about), condition(about)) for name in names}
+    return relays, ((("R0", True),),)
+
+
+def written(condition: Condition) -> str:
+    def fact(name: str, wanted: bool) -> str:
+        if name.startswith("R"):
+            return f"{name} {'up' if wanted else 'down'}"
+        said = name if name in SAID else f"{name} pressed"
+        return said if wanted else f"not {said}"
+
+    def each(some: Facts) -> str:
+        return " and ".join(fact(name, wanted) for name, wanted in some)
+
+    return " or ".join(f"({each(some)})" for some in condition)
+
+
+def said(state: tuple[bool, ...]) -> str:
+    return " ".join("up" if up else "down" for up in state)
+
+
+def plan_of(relays: Mapping[str, Relay], runs: Condition) -> Plan:
+    lines = [HEAD, "built of relays", f"button {', '.join(BUTTONS)}"]
+    lines.append(f"timer T 20 s runs while {written(runs)}")
+    for name, relay in relays.items():
+        lines.append(f"relay {name}")
+        lines.append(f"  picks when {written(relay.picks)}")
+        lines.append(f"  sticks while {written(relay.sticks)}")
+    for state in product((False, True), repeat=len(relays)):
+        all_of = " and ".join(
+            f"{name} {'up' if up else 'down'}" for name, up in zip(relays, state, strict=True)
+        )
+        lines.append(f'prove "{said(state)}" never {all_of}')
+    return verifier.load_text("\n".join(lines) + "\n")
+
+
+def broken(plan: Plan) -> set[str]:
+    """The proofs of the file that are broken; all others are proved."""
+    titles = {proof.title for proof in plan.proofs}
+    prover = HistoryProver(plan, 30.0, lambda: None)
+    asked = [o for o in obligations(plan, World(plan).lower) if o.property in titles]
+    found = {v.obligation.property: v.status for v in prover.decide(asked).values()}
+    assert found.keys() == titles and set(found.values()) <= {"proved", "broken"}
+    return {title for title, status in found.items() if status == "broken"}
+
+
+# ------------------------------------------------------------------ agreement
+
+
+@pytest.mark.parametrize("seed", SEEDS)
+def test_what_is_reached_beside_a_timer(seed: int) -> None:
+    """What the words of the reference allow is found, no more; and all that real relays do."""
+    relays, runs = generated(Random(seed))
+    found = broken(plan_of(relays, runs))
+    assert found == {said(state) for state in reached(relays, runs, real=False)}
+    assert found >= {said(state) for state in reached(relays, runs, real=True)}
+
+
+# R1 has cause from R0 on, as the timer has. R2 picks only if the 20 s are over before R1 moves.
+LATE = {
+    "R0": Relay(((("P", True),),), ((("R0", True),),)),
+    "R1": Relay(((("R0", True),),), ((("R1", True), ("R1", False)),)),
+    "R2": Relay(((("T done", True), ("R1", False)),), ((("R2", True),),)),
+}
+RUNS: Condition = ((("R0", True),),)
+
+
+def test_a_timer_may_be_done_before_a_fast_relay_moves() -> None:
+    """The safe side: no real relay reaches this, and clearproof says it is broken. Where the timer
+    starts only once that relay is up, it is proved."""
+    up = (True, True, True)
+    assert up in reached(LATE, RUNS, real=False) - reached(LATE, RUNS, real=True)
+    text = plan_of(LATE, RUNS).source.text
+    assert said(up) in broken(verifier.load_text(text))
+    mended = text.replace("runs while (R0 up)", "runs while (R0 up and R1 up)")
+    assert mended != text
+    assert said(up) not in broken(verifier.load_text(mended))
