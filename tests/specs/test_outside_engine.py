@@ -6,7 +6,7 @@ two solvers check.
 """
 
 from collections.abc import Callable
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -44,12 +44,12 @@ def asked(plan: Plan) -> list[Obligation]:
 every_junction = pytest.mark.parametrize("path", TIMED_SPECS, ids=lambda path: path.stem)
 
 
-@lru_cache(maxsize=2)
+@cache
 def prover(path: Path) -> HistoryProver:
     return HistoryProver(verifier.load(path), None, lambda: None)
 
 
-@lru_cache(maxsize=2)
+@cache
 def decided(path: Path) -> list[Verdict]:
     return list(prover(path).decide(asked(prover(path).plan)).values())
 

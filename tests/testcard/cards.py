@@ -1,6 +1,6 @@
 """Cards for the tests of the test card: of files of the repository, and of chance junctions."""
 
-from functools import lru_cache
+from functools import cache
 from pathlib import Path
 from random import Random
 
@@ -21,12 +21,12 @@ SMALL = (
 WIRED = "wired-end-of-siding"
 
 
-@lru_cache(maxsize=4)
+@cache
 def bench(name: str) -> Bench:
     return Bench(verifier.load(spec(name)))
 
 
-@lru_cache(maxsize=4)
+@cache
 def card(name: str) -> Card:
     return card_on(bench(name))
 
