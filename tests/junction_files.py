@@ -15,8 +15,8 @@ _TIMED = re.compile(
 )
 TIMED_SPECS = [path for path in SPEC_FILES if _TIMED.search(path.read_text("utf-8"))]
 TIMED_EXAMPLES = [path for path in EXAMPLE_FILES if _TIMED.search(path.read_text("utf-8"))]
-# What makes a file one with wiring that may fail (tests/world checks that these words do).
-_WIRED = re.compile(r"^(detector|driver|supply)\b|\bfeeders\b", re.MULTILINE)
+# What makes a file one with something that may fail (tests/world checks that these words do).
+_WIRED = re.compile(r"^(detector|driver|supply)\b|\bfeeders\b|^signal .* plate\b", re.MULTILINE)
 WIRED_SPECS = [path for path in SPEC_FILES if _WIRED.search(path.read_text("utf-8"))]
 _BY_NAME = {path.stem: path for path in SPEC_FILES}
 
