@@ -57,7 +57,7 @@ def test_whatever_the_solver_tries_first() -> None:
 
 
 def _facts(report: Report) -> dict[object, object]:
-    """Verdicts with nothing in them that hangs on where things stand in the file."""
+    """Verdicts with nothing in them that depends on where things stand in the file."""
     facts: dict[object, object] = {}
     for v in report.verdicts:
         key = (v.obligation.property, frozenset(v.obligation.subjects))

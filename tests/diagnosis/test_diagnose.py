@@ -464,3 +464,18 @@ def test_a_flasher_that_stopped_is_found() -> None:
     seen = look(bench_of(path).given, (stopped,), all_looks(path))
     found, cut_short = explanations(bench_of(path), seen)
     assert not cut_short and (stopped,) in found
+
+
+@pytest.mark.parametrize(
+    ("said", "stands"),
+    [("over spots 1 and 3", True), ("over spots 4 to 6", True), ("over spots 6 to 4", True),
+     ("over spots 1 to 3 to 5", False), ("over spots 1 and 2", False), ("over spot 99", False)],
+)  # fmt: skip
+def test_spots_that_were_said_are_read_or_refused(said: str, stands: bool) -> None:
+    bench = bench_of(spec("lock-between-spots-mended"))
+    words = [f"train on Switch {said}: 4L Stop"]
+    if stands:
+        assert len(observations(bench, words)) == 1
+        return
+    with pytest.raises(InputError):
+        observations(bench, words)

@@ -15,7 +15,17 @@ from random import Random
 import pytest
 
 import verifier
-from tests.differential.test_races import BUTTONS, HEAD, Condition, Facts, Relay, holds, views
+from tests.differential.test_races import (
+    BUTTONS,
+    HEAD,
+    Condition,
+    Facts,
+    Relay,
+    holds,
+    lines_of,
+    said,
+    views,
+)  # fmt: skip
 from verifier.decide.histories import HistoryProver
 from verifier.plan.model import Plan
 from verifier.properties.catalog import obligations
@@ -123,22 +133,9 @@ def written(condition: Condition) -> str:
     return " or ".join(f"({each(some)})" for some in condition)
 
 
-def said(state: tuple[bool, ...]) -> str:
-    return " ".join("up" if up else "down" for up in state)
-
-
 def plan_of(relays: Mapping[str, Relay], runs: Condition) -> Plan:
     lines = [HEAD, "built of relays", f"button {', '.join(BUTTONS)}"]
-    lines.append(f"timer T 20 s runs while {written(runs)}")
-    for name, relay in relays.items():
-        lines.append(f"relay {name}")
-        lines.append(f"  picks when {written(relay.picks)}")
-        lines.append(f"  sticks while {written(relay.sticks)}")
-    for state in product((False, True), repeat=len(relays)):
-        all_of = " and ".join(
-            f"{name} {'up' if up else 'down'}" for name, up in zip(relays, state, strict=True)
-        )
-        lines.append(f'prove "{said(state)}" never {all_of}')
+    lines += [f"timer T 20 s runs while {written(runs)}", *lines_of(relays, written)]
     return verifier.load_text("\n".join(lines) + "\n")
 
 

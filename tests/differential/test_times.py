@@ -1,5 +1,5 @@
-"""Verdicts that hang on times: proofs against all histories in exact time, exact limits, and every
-history in exact time a trace of what is proved.
+"""Verdicts that depend on times: proofs against all histories in exact time, exact limits, and
+every history in exact time a trace of what is proved.
 
 These fail where a delay is taken for longer than it is, a need for shorter, or a comparison is made
 that only rounding justifies.

@@ -1,4 +1,4 @@
-"""Small junctions whose verdicts hang on times, and all histories of one in exact time.
+"""Small junctions whose verdicts depend on times, and all histories of one in exact time.
 
 Two signals into one block; the second may clear once a timer, and slow relays after or beside it,
 have run since the first was put back. No train comes in, so there are few states.

@@ -1,5 +1,5 @@
 """Small transition systems out of large ones, to be gone through: a few states of a generated
-junction, what they hang on being free; or all of it, with only a few things ever chosen."""
+junction, what they depend on being free; or all of it, with only a few things ever chosen."""
 
 from collections.abc import Iterator, Set
 from random import Random

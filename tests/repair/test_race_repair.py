@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 
 import verifier
+from tests.differential import test_races as races
 from verifier.decide.histories import HistoryProver
 from verifier.plan.locking.locking_model import Building
 from verifier.plan.model import Plan
@@ -72,15 +73,7 @@ def test_an_order_fixes_who_sees_whom() -> None:
 
 # ------------------------------------------------------------------ several races
 
-HEAD = """\
-edge West, East
-block Main, Single
-track West = Main | Single = East
-signal 2 at Main | Single
-  Stop otherwise
-trains obey signals
-built of relays
-"""
+HEAD = f"{races.HEAD}built of relays\n"
 # Two pairs that race, and one proof of both.
 TWO = (
     HEAD

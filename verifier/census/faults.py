@@ -40,7 +40,7 @@ def plate_missing(survey: Survey) -> Musts:
 def wire_broken(survey: Survey) -> Musts:
     """Every bus of a district, sub-bus, feeder, common return; the power wire of every detector,
     driver and motor with a supply, of every relay, timer and direction of traffic that names one of
-    its own, and of all others where the file says what they hang on; the wire from every detector,
+    its own, and of all others where the file says what powers them; the wire from every detector,
     and from every contact, to every driver that it is wired to, and to the relays that read it."""
     wiring = survey.plan.wiring
     if not wiring.given:
@@ -53,7 +53,7 @@ def wire_broken(survey: Survey) -> Musts:
     names += [f"power wire of {d.name}" for d in wiring.drivers.values() if d.supply is not None]
     names += [f"power wire of {m.turnout}" for m in wiring.machines.values()
               if m.motor and m.supply is not None]  # fmt: skip
-    names += [f"power wire of {name}" for name in _hanging_on_supplies(survey.plan.locking)]
+    names += [f"power wire of {name}" for name in _with_power_wires(survey.plan.locking)]
     readers = Readers(survey)
     for detector in wiring.detectors.values():
         names += _wires(detector.name, readers.of_detector(detector))
@@ -110,8 +110,8 @@ def supply_of_relays(locking: Locking) -> str | None:
     return found.pop() if len(found) == 1 else None
 
 
-def _hanging_on_supplies(locking: Locking) -> Iterator[str]:
-    """What has a power wire of its own among relays (but for the steps of a release, which hang on
+def _with_power_wires(locking: Locking) -> Iterator[str]:
+    """What has a power wire of its own among relays (but for the steps of a release, which use
     the wire of their relay), timers and directions of traffic; and `the relays` for the rest."""
     steps = {relay.name for relay in locking.relays.values() if relay.step_of}
     own = {name: one.supply for name, one in locking.relays.items()}

@@ -84,7 +84,7 @@ def _sensing(survey: Survey) -> Iterator[Detector]:
 def supply_mismatch(survey: Survey) -> Musts:
     """Every driver and every detector that it reads, both with a supply given: they have a common
     return and no two kinds of current, or the detector's output is isolated. The same of the
-    relays, where all hang on one supply, and every detector that anything that locks asks for
+    relays, where one supply powers them all, and every detector that anything that locks asks for
     (any, where there are no drivers)."""
     wiring = survey.plan.wiring
     for driver in wiring.drivers.values():

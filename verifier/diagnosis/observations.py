@@ -32,6 +32,11 @@ _STOCK = frozenset((
 _DRAWING = frozenset(("locomotive", "locomotives", "loco", "engine"))
 # At most so many spots are looked for where `over spots 1 and 2 and 5` is said.
 _MOST_SPOTS_SAID = 40
+_SPOTS = re.compile(r"(?P<first>\d{1,3})(?: to (?P<last>\d{1,3}))?")
+_SPOTS_SAID = re.compile(
+    r"over (?:no spots?|spots? (?P<spots>\d{1,3}(?: to \d{1,3})?"
+    r"(?: and \d{1,3}(?: to \d{1,3})?)*))(?!\S)"
+)
 _FILLERS = frozenset((
     "a", "an", "the", "and", "then", "is", "are", "was", "were", "stands", "stand", "standing",
     "lies", "lie", "shows", "showed", "show", "showing", "at", "on", "in", "near", "by", "with",
@@ -244,16 +249,14 @@ class _Reader:
         comma = [w.low for w in self.words[self.at : self.at + 2]] == [",", "over"]
         start = self.at + comma
         rest = " ".join(w.low for w in self.words[start : start + 2 * _MOST_SPOTS_SAID])
-        found = re.match(
-            r"over (?:no spots?|spots? (\d{1,3}(?:(?: to| and) \d{1,3})*))(?!\S)", rest
-        )
+        found = _SPOTS_SAID.match(rest)
         if found is None or block not in self.plan.equipment.geometry:
             return None
         self.at = start + len(found.group().split())
         covers: list[int] = []
-        for part in (found.group(1) or "").split(" and "):
-            first, _, last = part.partition(" to ")
-            covers += range(int(first) - 1, int(last or first)) if part else ()
+        for said in _SPOTS.finditer(found["spots"] or ""):
+            ends = sorted((int(said["first"]), int(said["last"] or said["first"])))
+            covers += range(ends[0] - 1, ends[1])
         return tuple(covers)
 
     # -------------------------------------------------------------- states

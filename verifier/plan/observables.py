@@ -191,7 +191,7 @@ NOTHING = "nothing"
 
 
 def broken(ways: tuple[str, ...]) -> Observable:
-    """In a history: what is broken, in one of some ways, for good; but it may work now and then."""
+    """In a history: which thing is broken, and how. It stays so, and may work now and then."""
     return Observable("broken", "", (NOTHING, *ways), NOTHING)
 
 

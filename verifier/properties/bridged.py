@@ -35,7 +35,7 @@ class _Way(NamedTuple):
 
 
 def section_too_short(plan: Plan) -> Iterator[Obligation]:
-    """The section of a reverser is longer than the longest train.
+    """The section of a reverser is no shorter than the longest train.
 
     A reverser exchanges the two rails of its section for the gap that a train crosses. A train that
     reaches over both ends of the section asks for both at once: whichever way the reverser turns
@@ -79,8 +79,8 @@ def supplies_bridged(plan: Plan) -> Iterator[Obligation]:
     or both. DC and DCC (or AC) must never meet, nor two supplies of DCC that do not take their
     signal from one source, nor two of AC that may be out of phase (say `common return`, where they
     are joined). Two of DC are throttles that a person sets alike, and may meet. Track that
-    nothing feeds, longer than the longest train, keeps two supplies apart: it must be as long on
-    every way over it, however points lie. Checked where two blocks meet of which the file gives
+    nothing feeds, no shorter than the longest train, keeps two supplies apart: it must be so long
+    on every way over it, however points lie. Checked where two blocks meet of which the file gives
     supplies and the kinds of current.
     """
     for pair in two_fed(plan.blocks, plan.track, plan.wiring):

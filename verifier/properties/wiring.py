@@ -164,7 +164,7 @@ def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
     that return AC swings to both sides. Such a detector needs an isolated output, such as the
     contact of a relay (common practice, no source); a supply whose kind the file does not give is
     taken to suit. A driver without `reads` reads every detector that the rules of its heads
-    use. The same goes for relays, where all of them hang on one supply. Checked where both
+    use. The same goes for relays, where one supply powers them all. Checked where both
     supplies are given.
     """
     for driver in plan.wiring.drivers.values():
@@ -194,7 +194,7 @@ def _why_unheard(one: str, other: str, plan: Plan) -> str:
 
 
 def _let_it_hear(one: str, detector: Detector, plan: Plan) -> str:
-    """What to do where what hangs on a supply does not hear a detector on another."""
+    """What to do where what one supply powers does not hear a detector on another."""
     other = detector.supply or ""
     if plan.wiring.may_be_alike(one, other):
         join = f"Join the returns of the two supplies and write `common return {one}, {other}`; or "

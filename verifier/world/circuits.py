@@ -232,7 +232,7 @@ class Circuits:
         )
 
     def _has_return(self, one: str | None, detector: Detector) -> Expr:
-        """That what hangs on a supply and a detector have the same one, or, where both give the
+        """That what a supply powers and a detector have the same one, or, where both give the
         same kind of current, a common return by one way or another."""
         other = detector.supply
         if one is None or other is None or one == other or detector.isolated:

@@ -67,7 +67,7 @@ def memory_alone(world: World) -> System:
 
 def _fed(plan: Plan) -> Fed | None:
     """That each relay, timer and direction of traffic has power, over faults as inputs; None where
-    the file does not say what any of them hangs on."""
+    the file does not say what powers any of them."""
     powers = {name: power_of(name, plan.locking) for name in plan.locking.memory}
     if not any(powers.values()):
         return None

@@ -233,7 +233,7 @@ def conditions_of(name: str, locking: Locking) -> tuple[Condition, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Power:
-    """What a relay, a timer or a direction of traffic hangs on: a supply, and a power wire, which
+    """What powers a relay, a timer or a direction of traffic: a supply, and a power wire, which
     is its own or that of all relays without one."""
 
     supply: str
@@ -242,7 +242,7 @@ class Power:
 
 
 def power_of(name: str, locking: Locking) -> Power | None:
-    """What one of the ``memory`` hangs on; None where the file does not say."""
+    """What powers one of the ``memory``; None where the file does not say."""
     one = locking.relays.get(name) or locking.timers.get(name) or locking.traffic.get(name)
     if one is None:
         return None

@@ -70,8 +70,8 @@ def derive_equipment(
 
 
 def _relays_supply(locking: Locking) -> str | None:
-    """The supply that all relays, timers and directions of traffic hang on; None where the file
-    does not say, or where they hang on several."""
+    """The supply that powers all relays, timers and directions of traffic; None where the file
+    does not say, or where there are several."""
     powers = {power_of(name, locking) for name in locking.memory}
     supplies = {power.supply if power else None for power in powers}
     return supplies.pop() if len(supplies) == 1 else None

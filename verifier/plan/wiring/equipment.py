@@ -95,8 +95,8 @@ class Equipment:
     for each group of supplies that have one, each by its supply (empty where there is but one) and
     the readers that it serves. ``divisions``: by detector and block, how current divides where not
     all feeders pass through the detector; ``together``: by block, the detectors of which one
-    surely detects what the feeders through all of them carry. ``relays_supply``: what all relays,
-    timers and directions of traffic hang on."""
+    surely detects what the feeders through all of them carry. ``relays_supply``: what powers
+    all relays, timers and directions of traffic."""
 
     places: Mapping[str, tuple[StockPlace, ...]] = field(default_factory=dict)
     geometry: Mapping[str, Geometry] = field(default_factory=dict)

@@ -1,4 +1,4 @@
-"""What hangs on a supply: what it powers, and where its wires end.
+"""What takes its current from a supply: what it powers, and where its wires end.
 
 In: a supply and the wiring. Out: names, with the currents and the runs of wire that the file gives.
 """

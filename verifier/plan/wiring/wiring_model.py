@@ -365,7 +365,7 @@ class Wiring:
         return self.reaches(driver.supply, detector, without)
 
     def reaches(self, one: str | None, detector: Detector, without: Collection[int] = ()) -> bool:
-        """Whether a detector's output is usable to what hangs on a supply: the same supply, a
+        """Whether what is powered by a supply can read a detector's output: the same supply, a
         common return with one of the same kind of current, or an isolated output. A supply that
         is not given is taken to suit."""
         other = detector.supply
