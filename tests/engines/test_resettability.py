@@ -209,6 +209,15 @@ signal 2 at Single | T1
 gate G1 on Main
   thrown open when Single clear
 """
-    report = verifier.prove(verifier.load_text(text), only=["train-cannot-leave"])
-    assert {v.status for v in report.verdicts} <= {"proved", "undecided", "broken"}
-    assert any(v.status == "proved" for v in report.verdicts)
+    report = verifier.prove(
+        verifier.load_text(text), only=["train-cannot-leave", "locked-for-good"]
+    )
+    found = {v.obligation.key: v.status for v in report.verdicts}
+    assert found == {
+        "locked-for-good: 2 to West": "broken",  # its signal never clears
+        "locked-for-good: 2 to End": "broken",
+        **{
+            f"train-cannot-leave: {block}": "proved"
+            for block in ("Main", "Spur", "Switch", "Single")
+        },
+    }
