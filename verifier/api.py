@@ -27,6 +27,7 @@ from verifier.world.world import World, check_circles
 
 if TYPE_CHECKING:
     from verifier.diagnosis.diagnose import Diagnosis
+    from verifier.drafting.draft import Panel
     from verifier.repair.fewest_promises import Fewest
 
 __all__ = ["Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"]
@@ -135,13 +136,15 @@ def draft_file(
     aspects: int = 3,
     *,
     by_hand: bool = False,
+    panel: "Panel" = "dispatcher",
     within: float | None = None,
     progress: Progress = silent,
 ) -> tuple[str, Report]:
     """A junction file with signals, rules, panel and locks written into it as far as they were
     missing, and the report on that text. A draft that is not *proved in operation* is not worth
     showing. ``aspects``: 2 or 3. ``by_hand``: switches are thrown by hand, and the crew promises
-    when they are not.
+    when they are not. ``panel``: what clears signals, the levers of a ``dispatcher`` or track and
+    trains alone (``automatic``; switches are thrown by hand then).
 
     Raises :class:`InputError` with each place that cannot be signaled."""
     from verifier.drafting.draft import Wanted, drafted
@@ -150,7 +153,7 @@ def draft_file(
 
     with time_limit(within):
         source = Source(str(path), read_text(path))
-        text = drafted(source, read(source, Path(path)), Wanted(aspects, by_hand))
+        text = drafted(source, read(source, Path(path)), Wanted(aspects, by_hand, panel))
         plan, world = checked(text, str(path), Path(path))
         return text, decide_all(plan, repairs=False, progress=progress, world=world)
 

@@ -214,6 +214,44 @@ def test_switches_thrown_by_hand_are_kept_safe_by_promises() -> None:
         assert is_broken(text.replace(line, ""))
 
 
+def test_signals_without_a_panel_work_by_themselves_and_crews_promise_the_least(
+    tmp_path: Path,
+) -> None:
+    """A home signal gives way to a train that waits at the other end of the siding, unless one
+    waits at it; the spur's derail is thrown by hand too."""
+    (tmp_path / "siding.ixl").write_text(SIDING, "utf-8")
+    text, report = draft_file(tmp_path / "siding.ixl", panel="automatic")
+    assert report.grade is Grade.OPERATION and "lever" not in text
+    assert is_subsequence(SIDING, text) and format_text(text) == text
+    assert "and (West-Single occupied or East-Single clear)" in text
+    assert "and (2R at stop or T1 reverse)" in text
+    proved = {v.obligation.key for v in report.verdicts if v.status == "proved"}
+    assert any(key.startswith("cannot-pass") for key in proved)
+    promised = {f"your crew promises {promise.text}" for promise in report.plan.locking.promises}
+    used = {title for verdict in report.verdicts for title in verdict.rests_on}
+    assert promised <= used and len(promised) == 2
+
+
+def test_derails_without_a_panel_are_promised_too() -> None:
+    text = draft_of(LADDER.replace("T1, T3 in Throat", "T1 in Throat\nturnout T3 in Throat"), 2,
+                    panel="automatic")  # fmt: skip
+    assert "derail D1 on Y3 toward T3\n  thrown by hand\n" in text and "lever" not in text
+    assert "crew promises not to throw D1 ahead of a train\n" in text
+    assert not is_broken(text)
+    own = "crew promises not to throw points under a train\n"
+    again = draft_of(FACING + own, panel="automatic")
+    assert again.count(own) == 1 and again.count("crew promises") == 2
+
+
+def test_options_that_contradict_each_other_are_named(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "plan.ixl").write_text(FACING, "utf-8")
+    options = ["--panel", "automatic", "--switches", "lever"]
+    assert main(["draft", str(tmp_path / "plan.ixl"), *options]) == 2
+    assert "--panel automatic and --switches lever contradict" in capsys.readouterr().err
+
+
 UNSAFE = (
     "crossing-proceeds", "opposing-proceeds", "proceed-into-occupied", "proceed-over-open-points",
     "points-move-under-train", "points-move-under-signal",
@@ -237,7 +275,23 @@ def is_broken(text: str) -> bool:
 def test_a_draft_without_one_condition_or_lock_is_unsafe(plan: str, dropped: list[str]) -> None:
     """Two signals that exclude each other both check the lever of the other one: either check
     alone is enough, as is usual when one side of a conflict is dropped."""
-    text = draft_of(plan)
+    _is_unsafe_without(draft_of(plan), dropped)
+
+
+@pytest.mark.parametrize(
+    ("plan", "dropped"),
+    [
+        (DIAMOND, ["Diamond, "]),
+        (DIAMOND, [" and 2R at stop"]),
+        (FACING, ["T1 normal and "]),
+        (FACING, ["crew promises not to throw points under a train\n"]),
+    ],
+)
+def test_an_automatic_draft_without_one_condition_is_unsafe(plan: str, dropped: list[str]) -> None:
+    _is_unsafe_without(draft_of(plan, panel="automatic"), dropped)
+
+
+def _is_unsafe_without(text: str, dropped: list[str]) -> None:
     for words in dropped:
         assert not is_broken(text)
         assert words in text

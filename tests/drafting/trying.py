@@ -1,6 +1,6 @@
 """Drafts of texts, for tests; and how many of many generated plans are drafted and proved:
 
-python -m tests.drafting.trying 100 3      # plans, and special trackwork in each
+python -m tests.drafting.trying 100 3 0 automatic   # plans, special trackwork in each, first seed
 """
 
 import sys
@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from tests.drafting.plans import random_plan
 from verifier.api import checked
-from verifier.drafting.draft import Wanted, drafted
+from verifier.drafting.draft import Panel, Wanted, drafted
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.language.modules.expand import read
@@ -20,10 +20,12 @@ from verifier.verdicts.grade import Grade
 from verifier.verdicts.report import Report
 
 
-def draft_of(text: str, aspects: int = 3, *, by_hand: bool = False) -> str:
+def draft_of(
+    text: str, aspects: int = 3, *, by_hand: bool = False, panel: Panel = "dispatcher"
+) -> str:
     """The draft of a text, not proved. Raises :class:`InputError`."""
     source = Source("plan", text)
-    return drafted(source, read(source), Wanted(aspects, by_hand))
+    return drafted(source, read(source), Wanted(aspects, by_hand, panel))
 
 
 def proof_of(text: str, only: Iterable[str] = ()) -> Report:
@@ -37,10 +39,10 @@ def is_subsequence(text: str, within: str) -> bool:
     return all(line in lines for line in text.splitlines())
 
 
-def _try(seed: int, size: int) -> str:
+def _try(seed: int, size: int, panel: Panel) -> str:
     plan = format_text(random_plan(seed, size))
     try:
-        text = draft_of(plan)
+        text = draft_of(plan, panel=panel)
     except InputError as error:
         return f"refused: {error.diagnostics[0].code} {error.diagnostics[0].message}"
     if format_text(text) != text or not is_subsequence(plan, text):
@@ -52,17 +54,17 @@ def _try(seed: int, size: int) -> str:
     return f"not proved: {', '.join(f'{v.status} {v.obligation.key}' for v in bad[:3])}"
 
 
-def main(plans: int, size: int, first: int = 0) -> None:
+def main(plans: str, size: str, first: str = "0", panel: Panel = "dispatcher") -> None:
     """Print what became of each plan, and the rate."""
     found: Counter[str] = Counter()
-    for seed in range(first, first + plans):
+    for seed in range(int(first), int(first) + int(plans)):
         began = time.process_time()
-        what = _try(seed, size)
+        what = _try(seed, int(size), panel)
         found[what.split(":")[0]] += 1
         print(f"{seed}: {what} ({time.process_time() - began:.1f} s)", flush=True)
-    tried = plans - found["refused"]
+    tried = int(plans) - found["refused"]
     print(f"{dict(found)}: {found['proved']} of {tried} that can be signaled are proved")
 
 
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:]))
+    main(*sys.argv[1:])  # type: ignore[arg-type]

@@ -25,10 +25,26 @@ def add(command: Command) -> None:
         help="two: proceed or stop; three: also whether the next signal is at stop (default)",
     )  # fmt: skip
     draft.add_argument(
-        "--switches", choices=("lever", "hand"), default="lever",
-        help="lever: locked machines (default); hand: thrown by hand, kept safe by crew promises",
+        "--panel", choices=("dispatcher", "automatic"), default="dispatcher",
+        help="what clears signals. dispatcher: a lever for each way through a place (default); "
+        "automatic: track and trains alone, with switches thrown by hand",
+    )  # fmt: skip
+    draft.add_argument(
+        "--switches", choices=("lever", "hand"),
+        help="lever: locked machines (default with a panel); hand: thrown by hand, kept safe by "
+        "crew promises",
     )  # fmt: skip
     within_option(draft, "writing and proving it")
+
+
+def _contradiction(options: argparse.Namespace) -> str:
+    """Which two options do not go together, and what to do; empty where all do."""
+    if options.panel == "automatic" and options.switches == "lever":
+        return (
+            "--panel automatic and --switches lever contradict each other: without a panel there "
+            "is no lever to throw a switch. Leave out one of them."
+        )
+    return ""
 
 
 def _draft(options: argparse.Namespace) -> int:
@@ -36,6 +52,9 @@ def _draft(options: argparse.Namespace) -> int:
     from verifier.language.writing import UnwritableError, check_target, write_file
     from verifier.verdicts.grade import Grade
 
+    if contradiction := _contradiction(options):
+        say_aside([contradiction])
+        return ExitCode.BAD_INPUT
     if options.output is not None:
         path = Path(options.output)
         if path.exists():
@@ -46,6 +65,7 @@ def _draft(options: argparse.Namespace) -> int:
             options.file,
             _ASPECTS[options.aspects],
             by_hand=options.switches == "hand",
+            panel=options.panel,
             within=options.within,
             progress=progress,
         )

@@ -1,9 +1,11 @@
 """A draft of a junction file: from track to signals, aspects, rules, panel and locks, proved."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from typing import Literal, get_args
 
-from verifier.drafting.levers import named_signals
+from verifier.drafting.crew import promises
+from verifier.drafting.levers import Named, named_signals
 from verifier.drafting.placing import place_signals
 from verifier.drafting.routing import Routing, routes_from
 from verifier.drafting.rules import Drafting
@@ -20,14 +22,21 @@ from verifier.plan.track.conflicts import find_conflicts
 from verifier.plan.track.limits import find_limits
 from verifier.plan.track.routes import find_routes
 
+# What clears signals: a lever of a dispatcher's panel for each way through a place, or trains and
+# track alone.
+Panel = Literal["dispatcher", "automatic"]
+PANELS: tuple[Panel, ...] = get_args(Panel)
+
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What is asked of a draft: ``aspects``, 2 (proceed or stop) or 3 (the next signal too); and
-    whether switches are thrown ``by_hand``, held by what the crew promises, not by locks."""
+    """What is asked of a draft: ``aspects``, 2 (proceed or stop) or 3 (the next signal too);
+    whether switches are thrown ``by_hand``, held by what the crew promises, not by locks; and what
+    clears signals (``panel``). Without a panel, switches are thrown by hand."""
 
     aspects: int = 3
     by_hand: bool = False
+    panel: Panel = "dispatcher"
 
 
 def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted) -> str:
@@ -37,11 +46,20 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
     for running in tree.of_kind(statements, tree.Running):
         if running.kind == "need to stop":
             raise InputError([diagnostic("CP906", running.span)])
-    routing = placed(build(source, statements))
+    plan = build(source, statements)
+    routing = placed(plan)
     _check_detected(routing)
     taken = set(declare_all(statements).table)
-    drafting = Drafting(routing, named_signals(routing, taken), wanted.aspects)
-    return draft_text(source, statements, drafting, by_hand=wanted.by_hand)
+    automatic = wanted.panel == "automatic"
+    by_hand = wanted.by_hand or automatic
+    names = named_signals(routing, taken)
+    if automatic:
+        names = {key: Named(named.name) for key, named in names.items()}
+    made = promises(with_posts(plan, routing, names), statements, derails=automatic)
+    drafting = Drafting(routing, names, wanted.aspects, automatic)
+    return draft_text(
+        source, statements, drafting, by_hand=by_hand, promises=tuple(made) if by_hand else ()
+    )
 
 
 def placed(plan: Plan) -> Routing:
@@ -57,7 +75,11 @@ def with_signals_placed(plan: Plan) -> Plan:
     conflicts and limits with them. Raises :class:`InputError`."""
     routing = placed(plan)
     taken = {*plan.blocks, *plan.track.pieces, *(what.name for what in plan.inputs)}
-    names = named_signals(routing, taken)
+    return with_posts(plan, routing, named_signals(routing, taken))
+
+
+def with_posts(plan: Plan, routing: Routing, names: Mapping[str, Named]) -> Plan:
+    """A plan with signals without rules where they are placed, and the routes between them."""
     signals = dict(plan.signals)
     for key, post in routing.posts.items():
         name, span = names[key].name, post.joint.span

@@ -3,6 +3,7 @@
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import groupby
 
 from verifier.drafting.placing import Post
 from verifier.language.diagnostics.diagnostic import InputError
@@ -51,6 +52,19 @@ class Routing:
         return self.detected(
             self.block_of(name) for name in route.pieces[: route.pieces.index(piece) + 1]
         )
+
+    def points(self, needs: Mapping[str, str], *, apart: bool = False) -> Iterator[str]:
+        """`T1, K1 normal`, `T3 reverse`, in the order of the file: crossovers by their names.
+        ``apart``: each of them alone."""
+        ends = {e: c.name for c in self.plan.crossovers.values() for e in c.ends}
+        lie = {
+            ends.get(name, name): needs[name] for name in self.plan.track.pieces if name in needs
+        }
+        for position, names in groupby(lie, lambda name: lie[name]):
+            if apart:
+                yield from (f"{name} {position}" for name in names)
+            else:
+                yield f"{', '.join(names)} {position}"
 
     def agree(self, one: Route, two: Route) -> bool:
         """Whether points let both routes be lined at once."""

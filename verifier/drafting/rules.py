@@ -7,14 +7,13 @@ trains over them. None of that needs memory: locks hold as long as track inside 
 occupied (route locking, 49 CFR 236.768, by detection).
 """
 
-from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from itertools import chain, groupby
+from itertools import chain
 
+from verifier.drafting.apart import Apart
 from verifier.drafting.levers import Named
-from verifier.drafting.routing import Meeting, Routing
-from verifier.language.listing import listing
+from verifier.drafting.routing import Routing
 from verifier.plan.model import Derail, Gate, Port, Route
 
 
@@ -53,6 +52,12 @@ class Drafting:
     routing: Routing
     names: Mapping[str, Named]
     aspects: int
+    automatic: bool = False
+
+    @property
+    def apart(self) -> Apart:
+        """What keeps trains apart whose routes meet."""
+        return Apart(self.routing, self.names, self.automatic, self.aspects)
 
     # ---------------------------------------------------------------- signals
 
@@ -64,38 +69,30 @@ class Drafting:
         named = self.names[key]
         for route in routes:
             way = (
-                *self.points(self.routing.needs[route.name]),
+                *self.routing.points(self.routing.needs[route.name]),
                 *self._blocks(route),
                 *self._devices(route),
-                *self._no_meeting(route),
+                *self.apart.conditions(route),
             )
             shown = self._aspects(route)
-            lever = f"{named.lever} {named.position}"
+            lever = () if self.automatic else (f"{named.lever} {named.position}",)
             if len(shown) > 1 and len(way) > 1:
                 name = _free(self._condition_name(route), taken)
                 conditions.append(Condition(name, way))
                 way = (name,)
-            lines += [Rule(aspect, (lever, *way, *more)) for aspect, more in shown]
+            lines += [Rule(aspect, (*lever, *way, *more)) for aspect, more in shown]
         meetings = [m for route in routes for m in self.routing.meetings.get(route.name, ())]
         return Rules(
             any(route.diverging for route in routes),
             tuple(conditions),
             tuple(lines),
-            self._against(key, meetings),
+            self.apart.against(key, meetings),
             tuple(dict.fromkeys(b for m in meetings for b in m.upstream)),
         )
 
     def _condition_name(self, route: Route) -> str:
         last = self.routing.plan.track.pieces[route.pieces[-1]].title
         return f"{self.names[route.signal].name}-to-{last.replace('.', '-')}"
-
-    def points(self, needs: Mapping[str, str]) -> Iterator[str]:
-        """`T1, K1 normal`, `T3 reverse`, in the order of the file: crossovers by their names."""
-        ends = {e: c.name for c in self.routing.plan.crossovers.values() for e in c.ends}
-        pieces = self.routing.plan.track.pieces
-        lie = {ends.get(name, name): needs[name] for name in pieces if name in needs}
-        for position, names in groupby(lie, lambda name: lie[name]):
-            yield f"{', '.join(names)} {position}"
 
     def _blocks(self, route: Route) -> Iterator[str]:
         """The blocks of a route, then those from which a train may still come to it, clear."""
@@ -124,58 +121,6 @@ class Drafting:
         joints.append(self.routing.posts[route.signal].joint)
         ports: set[Port] = {port for joint in joints for port in (joint.a, joint.b)}
         return [d for d in self.routing.plan.derails.values() if d.port in ports]
-
-    def _no_meeting(self, route: Route) -> Iterator[str]:
-        """No lever is thrown for a route that meets this one while points let both be lined."""
-        own = self.names[route.signal]
-        needs = self.routing.needs[route.name]
-        against: dict[Named, list[Mapping[str, str]]] = defaultdict(list)
-        for meeting in self.routing.meetings.get(route.name, ()):
-            named = self.names[meeting.other.signal]
-            if meeting.both_lined and (not named.lever or named.lever != own.lever):
-                theirs = self.routing.needs[meeting.other.name]
-                key = Named("", named.lever, named.position) if named.lever else named
-                against[key].append({p: at for p, at in theirs.items() if needs.get(p) != at})
-        held: dict[str, set[str]] = defaultdict(set)
-        parts = []
-        for named, wants in against.items():
-            if not named.lever:
-                parts.append(f"{named.name} at stop")
-                continue
-            if any(not want for want in wants) or self._whenever(route, named, len(wants)):
-                held[named.lever].add(named.position)
-                continue
-            for want in _least(wants):
-                other = " and ".join((f"{named.lever} {named.position}", *self.points(want)))
-                parts.append(f"not ({other})")
-        yield from _held(held, self._positions())
-        yield from parts
-
-    def _whenever(self, route: Route, named: Named, number: int) -> bool:
-        """Whether every route that a lever's position clears, and points allow, meets this one."""
-        those = [
-            other
-            for key, its in self.names.items()
-            if (its.lever, its.position) == (named.lever, named.position)
-            for other in self.routing.routes[key]
-            if self.routing.agree(route, other)
-        ]
-        return len(those) == number
-
-    def _positions(self) -> Mapping[str, set[str]]:
-        found: dict[str, set[str]] = defaultdict(set)
-        for named in self.names.values():
-            found[named.lever].add(named.position)
-        return found
-
-    def _against(self, key: str, meetings: Sequence[Meeting]) -> Mapping[str, tuple[str, ...]]:
-        own = self.names[key]
-        found: dict[str, list[str]] = defaultdict(list)
-        for meeting in meetings:
-            other = self.names[meeting.other.signal]
-            if meeting.both_lined and other.lever != own.lever:
-                found[other.name] += meeting.at
-        return {name: tuple(dict.fromkeys(at)) for name, at in found.items()}
 
     def _aspects(self, route: Route) -> list[tuple[str, tuple[str, ...]]]:
         """The aspects for a route, the most favorable first, and what more each needs."""
@@ -250,25 +195,6 @@ class Drafting:
 
 def _any_of(names: Sequence[str]) -> str:
     return f"any of {', '.join(names)}" if len(names) > 1 else names[0]
-
-
-def _least(wants: Iterable[Mapping[str, str]]) -> Iterator[Mapping[str, str]]:
-    """The demands without those that follow from another."""
-    kept: list[Mapping[str, str]] = []
-    for want in sorted(wants, key=len):
-        if not any(other.items() <= want.items() for other in kept):
-            kept.append(want)
-            yield want
-
-
-def _held(held: Mapping[str, set[str]], positions: Mapping[str, set[str]]) -> Iterator[str]:
-    """Levers that must not be thrown one way, or not at all."""
-    normal = [lever for lever, at in held.items() if at >= positions[lever]]
-    if normal:
-        yield f"{', '.join(normal)} normal"
-    for lever, at in held.items():
-        if lever not in normal:
-            yield f"not {lever} {listing(sorted(at), 'or')}"
 
 
 def _free(name: str, taken: set[str]) -> str:

@@ -39,9 +39,15 @@ class _Page:
 
 
 def draft_text(
-    source: Source, statements: Sequence[tree.Statement], drafting: Drafting, *, by_hand: bool
+    source: Source,
+    statements: Sequence[tree.Statement],
+    drafting: Drafting,
+    *,
+    by_hand: bool,
+    promises: Sequence[str],
 ) -> str:
-    """The text of the file with signals, rules, panel and locks written into it.
+    """The text of the file with signals, rules, panel and locks written into it. ``by_hand``:
+    people throw the switches, and make these ``promises``.
 
     Raises :class:`InputError` for a place that cannot be named or where no line can go."""
     usable = {
@@ -71,7 +77,7 @@ def draft_text(
     if errors:
         raise InputError(errors)
     sections = list(_signals(drafting, places, taken))
-    end = [*_panel(drafting, page, statements), *sections]
+    end = [*_panel(drafting, page, statements), *sections, *_crew(promises)]
     return _inserted(source.text, page.below, format_text("\n".join(end)))
 
 
@@ -88,6 +94,8 @@ def _locked(statement: Movable, source: Source, drafting: Drafting, page: _Page)
     match statement:
         case tree.Gate() if "locked while" not in said:
             lines += _gate(statement, drafting, "thrown by" in said)
+        case tree.Derail() if drafting.automatic:
+            lines += [] if "thrown by" in said else ["thrown by hand"]
         case tree.Turnout() | tree.Slip() if page.by_hand:
             lines += [] if "thrown by" in said else ["thrown by hand"]
         case _:
@@ -169,26 +177,25 @@ def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]
     if machines:
         yield from _comment("These throw switches and derails, unless something locks them.")
         yield from _levers(machines, ("normal", "reverse"))
+    if drafting.automatic:
+        yield "\n# -- Trains"
+        yield from _comment(
+            "The signals work by themselves: they clear when track, switches and the other signals "
+            "allow it. Of two that meet, one at a switch or crossing goes first, else the earlier "
+            "one in this file; but never where it has no train and the other one has."
+        )
     running = tree.of_kind(statements, tree.Running)
     if not any(s.kind == "obey signals" for s in running):
         yield "\ntrains obey signals"
-    if page.by_hand:
-        yield from _promises(drafting)
 
 
-def _promises(drafting: Drafting) -> Iterator[str]:
-    """What people who throw switches by hand must keep, since nothing locks these."""
-    track, routes = drafting.routing.plan.track, list(drafting.routing.all_routes)
-    places = [route.pieces.index(n.points) for route in routes for n in route.needs]
-    if not any(piece.kind in ("turnout", "slip") for piece in track.pieces.values()):
-        return
-    yield ""
-    yield from _comment("Nothing locks the switches: these promises are what keeps trains safe.")
-    yield "crew promises not to throw points under a train"
-    if places:
-        yield "crew promises not to throw points under clear signals"
-    if any(places):
-        yield "crew promises not to throw points ahead of a train"
+def _crew(promises: Sequence[str]) -> Iterator[str]:
+    if promises:
+        yield "\n# -- Crew"
+        yield from _comment(
+            "Nothing locks the switches: these promises are what keeps trains safe."
+        )
+        yield from promises
 
 
 def _levers(levers: Sequence[str], positions: Iterable[str]) -> Iterator[str]:
@@ -229,6 +236,9 @@ def _signal(key: str, place: str, rules: Rules, drafting: Drafting) -> Iterator[
     if rules.heads:
         yield "  heads upper, lower"
     for line in rules.lines:
+        if not line.when:
+            yield f"  {line.shows} otherwise"
+            return
         yield f"  {line.shows} when {' and '.join(line.when)}"
     yield "  Stop otherwise"
 
