@@ -42,6 +42,11 @@ class Source:
         """The SHA-256 of the text, in hexadecimal, as `sha256sum` prints it of the file."""
         return sha256(self.text.encode()).hexdigest()
 
+    @property
+    def lines(self) -> int:
+        """How many lines there are; the last one may be empty."""
+        return len(self._starts)
+
     def position(self, offset: int) -> tuple[int, int]:
         """Line and column of a character, both from 1."""
         line = bisect_right(self._starts, offset)

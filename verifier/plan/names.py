@@ -145,9 +145,14 @@ def declare_all(statements: Iterable[tree.Statement]) -> Names:
     """All names a file declares. Names used twice are noted as errors."""
     names = Names()
     for statement in statements:
-        kind = _KIND_OF.get(type(statement), "")
+        kind = kind_declared(statement)
         feeders = statement.feeders if isinstance(statement, tree.Block) else ()
         at = {feeder.name.span.start for group in feeders for feeder in group.feeders}
         for name in declared_names(statement) if kind else ():
             names.declare(name, "feeder" if name.span.start in at else kind, statement)
     return names
+
+
+def kind_declared(statement: tree.Statement) -> str:
+    """The kind of thing that a statement declares; empty where it declares none."""
+    return _KIND_OF.get(type(statement), "")

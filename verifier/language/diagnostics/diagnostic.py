@@ -21,7 +21,8 @@ class Diagnostic:
 
     ``code`` is listed in :mod:`verifier.language.diagnostics.registry`; ``message`` says what is
     wrong, ``hint`` what to do about it, in the words of the trade; ``others`` are further places
-    that belong to it, each with a few words of its own.
+    that belong to it, each with a few words of its own. ``near``: what was probably meant, to be
+    written in place of the span.
     """
 
     code: str
@@ -29,6 +30,7 @@ class Diagnostic:
     span: Span
     hint: str = ""
     others: tuple[tuple[Span, str], ...] = ()
+    near: str = ""
 
 
 class InputError(Exception):

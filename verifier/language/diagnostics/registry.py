@@ -118,14 +118,15 @@ def diagnostic(
     kind = kinds()[code]
     wording = kind.wordings[variant]
     words = _words(fields)
-    named = (hint if isinstance(hint, Hint) else Hint(hint) for hint in hints)
+    named = [hint if isinstance(hint, Hint) else Hint(hint) for hint in hints]
+    meant = near or next((str(h.fields["near"]) for h in named if "near" in h.fields), "")
     advice = [kind.hints[hint.name].format_map(words | _words(hint.fields)) for hint in named]
     if near:
         advice = [f"Did you mean `{near}`?", *advice]
     hint = " ".join(advice) or wording.hint.format_map(words)
     places = (place if isinstance(place, tuple) else (place, "") for place in others)
     marked = tuple((at, wording.other.format(other=text, **words)) for at, text in places)
-    return Diagnostic(code, wording.message.format_map(words), span, hint, marked)
+    return Diagnostic(code, wording.message.format_map(words), span, hint, marked, meant)
 
 
 def _words(fields: Mapping[str, Field]) -> dict[str, object]:

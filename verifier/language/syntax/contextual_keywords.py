@@ -133,13 +133,16 @@ def _known(tokens: Sequence[Token], at: int) -> bool:
 
 
 def takes(parser: Any, terminal: str) -> bool:
-    """Whether the parser accepts a terminal next.
+    """Whether the parser accepts a terminal next, or `$END`: all read so far is whole.
 
     (Its table alone does not tell: a state may reduce on a terminal that is an error later. lark's
     own `accepts` copies the whole parser for every terminal.)"""
     states = parser.parser_state.parse_conf.states
+    end_state = parser.parser_state.parse_conf.end_state
     stack = list(parser.parser_state.state_stack)
     while True:
+        if terminal == "$END" and stack[-1] == end_state:
+            return True
         action, arg = states[stack[-1]].get(terminal, (None, None))
         if action is None:
             return False

@@ -6,10 +6,10 @@ the next statement word starts the next one.
 """
 
 import re
-from collections.abc import Callable, Hashable, Iterator
+from collections.abc import Callable, Hashable, Iterator, Sequence
 from functools import cache
 from importlib import resources
-from typing import TypeVar, cast
+from typing import Any, TypeVar, cast
 
 from lark import Lark, Token, Tree
 from lark.exceptions import LarkError, UnexpectedInput, UnexpectedToken
@@ -85,7 +85,7 @@ def _parsed(
     """Each statement that can be read, as parsed by ``parse_one``, and the errors in all others."""
     errors: list[Diagnostic] = []
     parsed: list[T] = []
-    for tokens in _chunks(source, errors):
+    for tokens in chunks(source, errors):
         try:
             parsed.append(parse_one(source, tokens))
         except InputError as error:
@@ -141,8 +141,14 @@ def grammar_text() -> str:
 
 def keywords() -> frozenset[str]:
     """The words of the language."""
-    patterns = (terminal.pattern for terminal in _lark().terminals)
-    return frozenset(p.value for p in patterns if p.type == "str" and p.value[0].isalpha())
+    return frozenset(word for word in terminal_words().values() if word[0].isalpha())
+
+
+@cache
+def terminal_words() -> dict[str, str]:
+    """The word that each terminal of one word stands for."""
+    plain = ((t.name, t.pattern) for t in _lark().terminals)
+    return {name: pattern.value for name, pattern in plain if pattern.type == "str"}
 
 
 @cache
@@ -166,7 +172,7 @@ def is_name(text: str) -> bool:
     return [(t.type, str(t)) for t in lex(Source("name", text))] == [("NAME", text)]
 
 
-def _chunks(source: Source, errors: list[Diagnostic]) -> Iterator[list[Token]]:
+def chunks(source: Source, errors: list[Diagnostic]) -> Iterator[list[Token]]:
     """The tokens of each statement; text before the first statement word is an error."""
     chunk: list[Token] = []
     started = False
@@ -266,6 +272,19 @@ def _parse_tokens(source: Source, tokens: list[Token], start: str) -> Tree[Token
         raise AssertionError(f"the parser failed: {error}") from error
     assert isinstance(parsed, Tree)
     return parsed
+
+
+def parser_at(start: str, tokens: Sequence[Token], read: list[Token] | None = None) -> Any:
+    """lark's interactive parser after these words; ``read`` gets them as the parser takes them.
+
+    Raises lark's UnexpectedInput."""
+    parser = _lark().parse_interactive("", start=start)
+    for i in range(len(tokens)):
+        for token in _resolver().resolve(parser, tokens, i):
+            parser.feed_token(token)
+            if read is not None:
+                read.append(token)
+    return parser
 
 
 def _accepted_after(tokens: list[Token], start: str) -> set[str]:

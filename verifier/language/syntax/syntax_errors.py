@@ -133,7 +133,7 @@ def no_statement(source: Source, token: Token) -> Diagnostic:
     text, small = str(token), str(token).lower()
     near, hint = nearest(text, STARTERS), None
     if small in STARTERS:
-        hint = Hint("small_letters", word=small)
+        hint = Hint("small_letters", near=small)
     elif token.type == "LIMITS":
         hint = Hint("limits")
     elif text in BELONGS_TO:
@@ -401,7 +401,7 @@ def _word_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint:
     """The word probably meant, or else what was expected."""
     near = _near_word(tokens[at], accepted)
     if near and near == tokens[at].lower():
-        return Hint("small_letters", word=near)
+        return Hint("small_letters", near=near)
     if near:
         return Hint("near", near=near, shape=shape(tokens[0].type, _after_rule(tokens, at)))
     return _expected(tokens, at, accepted)

@@ -1,0 +1,32 @@
+"""Changes of a text that mend it: what an error says was probably meant, and repairs that were
+proved."""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+from verifier.language.diagnostics.diagnostic import Diagnostic
+from verifier.language.source import Source
+from verifier.language.syntax.parse import lex
+
+
+@dataclass(frozen=True, slots=True)
+class Fix:
+    """``text`` in place of what stands from ``start`` to ``end``. ``mends``: the code of the error
+    or the key of the finding; ``proved``: whether the result was proved."""
+
+    title: str
+    start: int
+    end: int
+    text: str
+    mends: str
+    proved: bool = False
+
+
+def error_fixes(source: Source, errors: Iterable[Diagnostic]) -> Iterator[Fix]:
+    """What each error in this text says was meant, in place of the one word that it is about."""
+    for error in errors:
+        span = error.span
+        here = span.source.name == source.name and span.source.used is None
+        if error.near and here and len(list(lex(Source("", span.text)))) == 1:
+            title = f"Write `{error.near}` in place of `{span.text}`"
+            yield Fix(title, span.start, span.end, error.near, error.code)
