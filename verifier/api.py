@@ -28,6 +28,7 @@ from verifier.world.world import World, check_circles
 if TYPE_CHECKING:
     from verifier.diagnosis.diagnose import Diagnosis
     from verifier.drafting.draft import Panel
+    from verifier.mending.mend import Mended
     from verifier.repair.fewest_promises import Fewest
 
 __all__ = ["Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"]
@@ -156,6 +157,37 @@ def draft_file(
         text = drafted(source, read(source, Path(path)), Wanted(aspects, by_hand, panel))
         plan, world = checked(text, str(path), Path(path))
         return text, decide_all(plan, repairs=False, progress=progress, world=world)
+
+
+def mend_file(
+    path: str | Path,
+    *,
+    timeout: float | None = None,
+    within: float | None = None,
+    step: Progress = silent,
+) -> "Mended":
+    """What is wrong with a file, mistake by mistake, and the repairs of it, as whole texts; each is
+    proved. ``timeout`` in seconds for each obligation, ``within`` for the search; ``step`` is told
+    how many findings of how many were looked at.
+
+    Raises :class:`InputError`."""
+    return mend_text(read_text(path), str(path), Path(path), timeout, within, step)
+
+
+def mend_text(
+    text: str,
+    name: str,
+    path: Path | None,
+    timeout: float | None = None,
+    within: float | None = None,
+    step: Progress = silent,
+) -> "Mended":
+    """The same of a text; ``path`` as for :func:`checked`."""
+    from verifier.mending.mend import mend
+
+    return mend(
+        lambda other: checked(other, name, path), text, timeout=timeout, within=within, step=step
+    )
 
 
 def checked(text: str, name: str, path: Path | None) -> tuple[Plan, World]:

@@ -12,7 +12,17 @@ import threading
 from collections.abc import Callable, Sequence
 
 from verifier import __version__
-from verifier.commands import draft, drawing, exporting, looking, paging, printing, proving, writing
+from verifier.commands import (
+    draft,
+    drawing,
+    exporting,
+    looking,
+    mend,
+    paging,
+    printing,
+    proving,
+    writing,
+)
 from verifier.commands.console import OnlyOne, complain
 from verifier.engines.garbage import collect_seldom
 from verifier.language.diagnostics.diagnostic import InputError
@@ -116,7 +126,7 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         return sub
 
-    for group in (paging, proving, looking, draft, drawing, printing, exporting, writing):
+    for group in (paging, proving, looking, mend, draft, drawing, printing, exporting, writing):
         group.add(command)
     return parser
 

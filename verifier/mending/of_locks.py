@@ -1,0 +1,184 @@
+"""Locks, timers, starting positions and promises.
+
+In: something broken over time. Out: proposals: a lock on what moves, with a timer where time has to
+run; a position at the start; what the crew promises last of all.
+"""
+
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from fractions import Fraction
+
+from verifier.language.syntax import tree
+from verifier.mending.changes import Change, Proposal, after, before, further_clause, instead
+from verifier.mending.given import Given, clauses_of, conjoined, disjoined
+from verifier.plan.devices import Device, devices
+from verifier.plan.locking.crew_rules import led_to
+from verifier.properties.amounts import decimal
+from verifier.properties.obligation import Obligation
+
+MOVING = frozenset(
+    ("points-move-under-train", "points-move-under-signal", "approach-locking", "route-locking",
+     "hand-points-unlocked", "derailment", "collision", "indication-locking", "traffic-locking",
+     "opposing-signals-drop")
+)  # fmt: skip
+FOR_GOOD = frozenset(("locked-for-good", "train-cannot-leave", "route-never-set"))
+_AT_REST = {"derail": "derailing", "gate": "seated"}
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """While what something is held, and how the opposite is written."""
+
+    held: str
+    free: str
+    cost: int
+    timer: str = ""
+    words: str = ""
+
+
+def locks(given: Given, obligation: Obligation) -> Iterator[Proposal]:
+    """A lock on what moves at the place of an obligation."""
+    if obligation.property not in MOVING:
+        return
+    for device in _concerned(given, obligation):
+        for asked in _ways_to_hold(given, device):
+            made = _locked(given, device, asked)
+            if made is not None:
+                yield made
+
+
+def _concerned(given: Given, obligation: Obligation) -> list[Device]:
+    """What moves at the place of an obligation, that which it names first."""
+    known = devices(given.plan)
+    named = [known[name] for name in obligation.subjects if name in known]
+    if named:
+        return named
+    found = [
+        d for d in known.values()
+        if any(route.signal in obligation.signals
+               for route, _ in led_to(d, given.plan.routes, given.plan.signals))
+    ]  # fmt: skip
+    return found or list(known.values())
+
+
+def _ways_to_hold(given: Given, device: Device) -> Iterator[_Asked]:
+    plan = given.plan
+    led = list(led_to(device, plan.routes, plan.signals))
+    signals = list(dict.fromkeys(route.signal for route, _ in led))
+    occupied, clear = f"{device.block} occupied", f"{device.block} clear"
+    at_stop = f"{', '.join(signals)} at stop"
+    not_stop = f"not {at_stop}" if len(signals) == 1 else f"not all of {at_stop}"
+    yield _Asked(occupied, clear, 2, words="while stock stands there")
+    if not signals:
+        return
+    yield _Asked(not_stop, at_stop, 3, words="while a signal over it is clear")
+    both = _Asked(f"{occupied} or {not_stop}", f"{clear} and {at_stop}", 4,
+                  words="while stock stands there or a signal over it is clear")  # fmt: skip
+    yield both
+    seconds = plan.locking.running.to_stop
+    if seconds is None:
+        return
+    timer = given.free_name(f"{device.name}-time", f"{device.name}-lock-time")
+    for cost, longer in ((5, Fraction(1)), (6, Fraction(3, 2))):
+        said = f"timer {timer} {decimal(seconds * longer)} s runs while {at_stop} and {clear}"
+        yield _Asked(
+            f"{occupied} or not {timer} done", f"{clear} and {timer} done", cost, said,
+            f"while stock stands there, and until its signals have been at stop for "
+            f"{decimal(seconds * longer)} s",
+        )  # fmt: skip
+
+
+def _locked(given: Given, device: Device, asked: _Asked) -> Proposal | None:
+    statement = given.alone(device.name)
+    if statement is None or device.pipe is not None:
+        return None
+    throw = given.plan.locking.throws.get(device.name)
+    changes: list[Change] = []
+    if asked.timer:
+        changes.append(before(given.text, statement.span, f"{asked.timer}\n"))
+    locked = clauses_of(statement, "locked while")
+    electric = clauses_of(statement, "electric lock")
+    if locked and locked[0].condition is not None:
+        changes += disjoined(locked[0].condition, asked.held)
+    elif electric and electric[0].condition is not None:
+        changes += conjoined(electric[0].condition, asked.free)
+    elif throw is None or throw.by in ("anyone", "hand"):
+        by = "" if throw is not None and throw.by == "hand" else "thrown by hand\n  "
+        clause = f"{by}electric lock released when {asked.free}"
+        changes.append(further_clause(given.text, statement.span, clause))
+    else:
+        changes.append(further_clause(given.text, statement.span, f"locked while {asked.held}"))
+    what = "an electric lock" if throw is None or throw.by in ("anyone", "hand") else "a lock"
+    held = "give" if not (locked or electric) else "let"
+    why = f"{held} {device.title} {what} that holds it {asked.words}"
+    if locked or electric:
+        why = f"let the lock of {device.name} hold it also {asked.words}"
+    return Proposal(why, asked.cost, tuple(changes))
+
+
+def times(given: Given, obligation: Obligation) -> Iterator[Proposal]:
+    """Timers that run as long as trains need to stop, and half as long again."""
+    seconds = given.plan.locking.running.to_stop
+    if obligation.property not in MOVING or seconds is None:
+        return
+    for statement in given.of_kind(tree.Timer):
+        timer = given.plan.locking.timers.get(statement.name.text)
+        if timer is None or timer.seconds >= seconds * 2:
+            continue
+        for longer in (Fraction(1), Fraction(3, 2)):
+            if timer.seconds >= seconds * longer:
+                continue
+            span = statement.length[0].span.to(statement.length[-1].span)
+            said = f"{decimal(seconds * longer)} s"
+            why = f"let timer {timer.name} run for {said}: trains need {decimal(seconds)} s to stop"
+            yield Proposal(why, 1, (instead(span, said),))
+
+
+def starts(given: Given, obligation: Obligation) -> Iterator[Proposal]:
+    """The position at the start of what the file leaves open."""
+    if obligation.property not in FOR_GOOD:
+        return
+    for device in devices(given.plan).values():
+        statement = given.declaring(device.name)
+        if statement is None or device.name in given.plan.locking.starts.positions:
+            continue
+        position = _AT_REST.get(type(statement).__name__.lower(), "normal")
+        change = further_clause(given.text, statement.span, f"starts {position}")
+        why = f"put {device.name} {position} before each session"
+        yield Proposal(why, 5, (change,))
+
+
+def edges(given: Given, obligation: Obligation) -> Iterator[Proposal]:
+    """A track kept free for the other direction: no train comes in there."""
+    if obligation.property not in FOR_GOOD:
+        return
+    for statement in given.of_kind(tree.Edge):
+        for name in statement.names:
+            if statement.direction != "both" or statement.entering is not None:
+                continue
+            changes = _alone(given, statement, name, f"edge {name.text} leaving only")
+            yield Proposal(f"let trains only leave at {name.text}", 9, changes)
+
+
+def _alone(given: Given, statement: tree.Edge, name: tree.Name, written: str) -> tuple[Change, ...]:
+    """A name taken out of a statement that declares several, with a statement of its own."""
+    if len(statement.names) == 1:
+        return (instead(statement.span, written),)
+    others = [n.text for n in statement.names if n is not name]
+    span = statement.names[0].span.to(statement.names[-1].span)
+    return (instead(span, ", ".join(others)), after(given.text, statement.span, written))
+
+
+def promises(given: Given, obligation: Obligation) -> Iterator[Proposal]:
+    """What the crew could promise, where no equipment does it."""
+    if obligation.over == "situations" or not given.report.promises:
+        return
+    yield _promised(given, (p.text for p in given.report.promises))
+
+
+def _promised(given: Given, texts: Iterable[str]) -> Proposal:
+    said = [f"crew promises {text}" for text in texts]
+    here = next(given.of_kind(tree.Signal), given.statements[-1])
+    change = before(given.text, here.span, "\n".join(said) + "\n")
+    why = "let the crew promise what no lock does (see `clearproof why`)"
+    return Proposal(why, 12, (change,))
