@@ -36,8 +36,8 @@ from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Verdict
 
 _ALL: tuple[Callable[[Given, Obligation], Iterator[Proposal]], ...] = (
-    levers, times, locks, otherwise, order_of_lines, clauses, fuses, cut_rails, less_promised, derails, wheelsets, wiring,
-    finer_detectors, lights, plates, starts, edges, reversers, promises,
+    levers, times, locks, otherwise, order_of_lines, clauses, fuses, cut_rails, less_promised,
+    derails, wheelsets, wiring, finer_detectors, lights, plates, starts, edges, reversers, promises,
 )  # fmt: skip
 _CONDITIONS = (asked_too_much, left_out, wrong_words, joined_wrongly)
 
@@ -69,7 +69,8 @@ def _with_report(given: Given, verdict: Verdict) -> Iterator[Proposal]:
         added = "; ".join(
             f"ask `{a.condition}` too in `{a.shows} when …` of {a.owner}" for a in finding.mending
         )
-        yield Proposal(added, 2 + len(finding.mending) / 10, changes)
+        races = finding.race is not None or finding.tangle is not None
+        yield Proposal(added, (1 if races else 2) + len(finding.mending) / 10, changes)
     if finding.rewiring and (changes := wiring_changes(given.plan, finding.rewiring)):
         steps = "; ".join(step.text for step in finding.rewiring)
         yield Proposal(
