@@ -65,7 +65,7 @@ def test_conductors_are_as_many_as_the_text_declares(text: str) -> None:
     powered = {w.name for w in wires if w.name.startswith("power wire of ")} - memory
     devices = wanted["current detectors"] + wanted["spot detectors"]
     assert len(powered) == devices + wanted["drivers"] + wanted["machines"]
-    outputs = {wire.start for wire in wires if wire.function.role == "detector output"}
+    outputs = {str(wire.start) for wire in wires if wire.function.role == "detector output"}
     assert len(outputs) <= devices
 
 

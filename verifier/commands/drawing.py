@@ -1,4 +1,4 @@
-"""The command that draws a plan as SVG."""
+"""The command that draws a plan, or its wiring, as SVG."""
 
 import argparse
 import sys
@@ -28,6 +28,20 @@ def add(command: Command) -> None:
         "--strips", type=_width, metavar="PX",
         help="cut the drawing into strips of at most PX pixels: FILE-1.svg, FILE-2.svg, …",
     )  # fmt: skip
+    draw.add_argument(
+        "--wiring", action="store_true",
+        help="draw the wiring: the power plan and a page for each control point; -o FILE.html "
+        "makes a document to print, each page on a sheet of its own",
+    )  # fmt: skip
+    draw.add_argument(
+        "--place", metavar="NAME",
+        help="wiring: only the pages with this signal, turnout, block, board …",
+    )  # fmt: skip
+    draw.add_argument("--power", action="store_true", help="wiring: only the power plan")
+    draw.add_argument(
+        "--wire-colors", "--wire-colours", metavar="COLORS-OR-FILE",
+        help="wiring: the colors of wire you have, as for the wiring list",
+    )  # fmt: skip
 
 
 def _width(text: str) -> int:
@@ -43,6 +57,12 @@ def _draw(options: argparse.Namespace) -> int:
     from verifier.language.writing import write_file
     from verifier.reference.evaluator import evaluate
 
+    unfit = _misplaced(options)
+    if unfit:
+        print(unfit, file=sys.stderr)
+        return ExitCode.BAD_INPUT
+    if options.wiring:
+        return _draw_wiring(options)
     plan = load(options.file)
     facts = ", ".join(options.situation)
     seen = evaluate(plan, situation_of(plan, facts)) if facts else None
@@ -62,4 +82,56 @@ def _draw(options: argparse.Namespace) -> int:
         place = path if len(made) == 1 else path.with_stem(f"{path.stem}-{number}")
         write_file(place, one.svg)
         say([f"Wrote {place}: {one.text}."])
+    return ExitCode.AS_EXPECTED
+
+
+def _misplaced(options: argparse.Namespace) -> str:
+    """The message for options that do not go together; else empty."""
+    if not options.wiring:
+        given = (options.place, options.power, options.wire_colors)
+        names = ("--place", "--power", "--wire-colors")
+        for name, value in zip(names, given, strict=True):
+            if value:
+                return f"{name} is for the wiring diagram: add --wiring."
+        return ""
+    if options.situation or options.strips or options.gaps:
+        return "The wiring diagram shows no situation: leave out facts, --strips and --gaps."
+    if options.feeders or options.detectors:
+        return "The wiring diagram has all feeders and detectors: leave --feeders, --detectors out."
+    if options.power and options.place:
+        return "--power and --place choose different pages: leave one of them out."
+    return ""
+
+
+def _draw_wiring(options: argparse.Namespace) -> int:
+    from verifier.api import load, unknown_word
+    from verifier.commands.sheet_options import listed_colors
+    from verifier.drawing.wiring.picture import below_each_other, printable, wiring_pages
+    from verifier.language.writing import write_file
+
+    plan = load(options.file)
+    pages = wiring_pages(plan, listed_colors(options.wire_colors))
+    if not pages:
+        print(
+            f"{options.file} says nothing of its wiring: see grammar/reference.md, `Wiring`.",
+            file=sys.stderr,
+        )
+        return ExitCode.BAD_INPUT
+    if options.power:
+        pages = tuple(page for page in pages if page.is_power)
+    if options.place:
+        known = sorted({name for page in pages for name in page.names})
+        pages = tuple(p for p in pages if options.place in p.names and not p.is_power)
+        if not pages:
+            raise unknown_word(
+                options.place, known, "place of the wiring", "`clearproof draw FILE --wiring`"
+            )
+    whole = options.output is not None and Path(options.output).suffix.lower() in (".html", ".htm")
+    text = printable(pages, plan.title) if whole else below_each_other(pages)
+    if options.output is None:
+        print(showable(text, sys.stdout), end="")
+        return ExitCode.AS_EXPECTED
+    write_file(Path(options.output), text)
+    titles = "; ".join(page.title for page in pages)
+    say([f"Wrote {options.output}: {len(pages)} page{'s' * (len(pages) != 1)}: {titles}."])
     return ExitCode.AS_EXPECTED

@@ -3,10 +3,16 @@
 import argparse
 import sys
 from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from verifier.commands.console import Command, say, showable, working
 from verifier.commands.sheet_options import misplaced_option, requested_options, sheet_options
 from verifier.verdicts.exit_codes import ExitCode
+
+if TYPE_CHECKING:
+    from verifier.plan.model import Plan
+    from verifier.sheets.options import SheetOptions
 
 
 def add(command: Command) -> None:
@@ -42,7 +48,10 @@ def _sheet(options: argparse.Namespace) -> int:
         return ExitCode.BAD_INPUT
     with working(options.file) as progress:
         chosen = replace(requested_options(options), progress=progress)
-        sheet = SHEETS[options.kind].make(load(options.file), chosen)
+        plan = load(options.file)
+        sheet = SHEETS[options.kind].make(plan, chosen)
+    if options.output is not None and sheet.tables:
+        return _labels(options.output, plan, chosen)
     if options.csv:
         # RFC 4180 line ends, whatever the platform's are.
         sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
@@ -50,6 +59,17 @@ def _sheet(options: argparse.Namespace) -> int:
     else:
         say(sheet_lines(sheet))
     return 0
+
+
+def _labels(path: str, plan: "Plan", chosen: "SheetOptions") -> int:
+    """Write labels to print and cut."""
+    from verifier.language.writing import write_file
+    from verifier.reports.labels import labels_document
+    from verifier.sheets.terminals import harness
+
+    write_file(Path(path), labels_document(harness(plan, chosen.colors), plan.title))
+    say([f"Wrote {path}. Print it at its own size, without scaling."])
+    return ExitCode.AS_EXPECTED
 
 
 def _explain(options: argparse.Namespace) -> int:

@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from fractions import Fraction
 
     from verifier.language.diagnostics.diagnostic import Diagnostic
-    from verifier.language.source import Source
+    from verifier.language.source import Source, Span
     from verifier.sheets.options import SheetOptions
 
 T = TypeVar("T")
@@ -22,7 +22,8 @@ _FOR = {
     "spares": ("parts",),
     "first": ("parts",),
     "compare": ("parts",),
-    "wire_colors": ("wiring",),
+    "wire_colors": ("wiring", "labels"),
+    "output": ("labels",),
     "led": ("electrical",),
 }
 
@@ -45,8 +46,11 @@ def sheet_options(sheet: argparse.ArgumentParser) -> None:
     )  # fmt: skip
     sheet.add_argument(
         "--wire-colors", "--wire-colours", metavar="COLORS-OR-FILE",
-        help="wiring: the colors of wire you have, such as red,black,white,blue",
+        help="wiring, labels: the colors of wire you have, such as red,black,white,blue",
     )  # fmt: skip
+    sheet.add_argument(
+        "-o", "--output", metavar="FILE.html", help="labels: lay them out to print and cut"
+    )
     sheet.add_argument(
         "--led", action="append", type=_led, metavar="COLOR=VOLTS",
         help="electrical: volts across a lit LED, such as red=1.8",
@@ -71,7 +75,6 @@ def requested_options(options: argparse.Namespace) -> "SheetOptions":
     from verifier.language.source import Source, Span
     from verifier.sheets.options import SPARES, SheetOptions
     from verifier.sheets.prices import read_prices
-    from verifier.sheets.wire_colors import available_colors
 
     errors: list[Diagnostic] = []
 
@@ -84,7 +87,7 @@ def requested_options(options: argparse.Namespace) -> "SheetOptions":
             return None
 
     listed, priced = options.wire_colors, options.prices
-    colors = tried(lambda: available_colors(_listed(listed))) if listed is not None else None
+    colors = tried(lambda: listed_colors(listed))
     prices = tried(lambda: read_prices(Path(priced))) if priced is not None else None
     compared = options.compare or []
     errors += _compared_with_itself(options.file, compared)
@@ -101,6 +104,14 @@ def requested_options(options: argparse.Namespace) -> "SheetOptions":
         others=tuple(plan for plan in others if plan is not None),
         forward=dict(options.led or ()),
     )
+
+
+def listed_colors(listed: str | None) -> "tuple[tuple[str, Span], ...] | None":
+    """The colors of wire at hand, from the command line or the file named there; None where none
+    are given. Raises :class:`InputError` for what is no color."""
+    from verifier.sheets.wire_colors import available_colors
+
+    return None if listed is None else available_colors(_listed(listed))
 
 
 def _compared_with_itself(file: str, others: Sequence[str]) -> "Iterator[Diagnostic]":

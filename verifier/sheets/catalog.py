@@ -42,6 +42,7 @@ _KINDS = (
     ("gaps", "gaps.gap_sheet", "every gap to cut, where and why, and those that are missing"),
     ("parts", "parts.parts_sheet", "what to buy, what it costs, in which order"),
     ("wiring", "wiring.wiring_sheet", "every wire to run, district by district, with its color"),
+    ("labels", "labels.label_sheet", "labels for wires, terminals and cables, to print and cut"),
     (
         "electrical",
         "electrical.electrical_sheet",

@@ -22,6 +22,7 @@ from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.faults import FaultKind, fault_name
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Run, Supply
 from verifier.properties.wiring import lamp_colors
+from verifier.sheets.ends import Device, DeviceKind, End, end, open_end
 
 Role = Literal[
     "track power", "track return", "booster feed", "power", "return", "detector output",
@@ -60,8 +61,8 @@ class Conductor:
     turnout, head or driver that it is there for."""
 
     name: str
-    start: str
-    end: str
+    start: End
+    end: End
     function: WireFunction
     section: str
     serves: str
@@ -98,8 +99,8 @@ class _Harness:
     def _conductor(
         self,
         name: str,
-        start: str,
-        end: str,
+        start: End,
+        to: End,
         role: Role,
         supply: str | None,
         serves: str,
@@ -113,7 +114,7 @@ class _Harness:
         supplies = own if role in _OWN else self.wiring.sharing_return(supply)
         joins = frozenset(s for s in (supply, also) if s is not None)
         function = WireFunction(role, supplies)
-        return Conductor(name, start, end, function, self.section, serves, joins, run, through)
+        return Conductor(name, start, to, function, self.section, serves, joins, run, through)
 
     # -------------------------------------------------------------- supplies
 
@@ -124,37 +125,40 @@ class _Harness:
                 hot, back = self._hot(supply.fed_by), self._return(supply.fed_by)
                 for rail, start in zip(_RAILS, (hot, back), strict=True):
                     yield self._conductor(
-                        name, start, f"{supply.name} {rail}-rail input",
+                        name, start, end("supply", supply.name, f"{rail}-rail input"),
                         "booster feed", supply.fed_by, supply.name,
                     )  # fmt: skip
             if supply.fuse is not None:
                 role: Role = "track power" if supply.track_power else "power"
                 yield self._conductor(
-                    f"fuse of {supply.name}", f"{supply.name} {_out(supply)}",
-                    f"fuse of {supply.name}", role, supply.name, supply.name,
+                    f"fuse of {supply.name}", end("supply", supply.name, _out(supply)),
+                    _fuse(supply.name, "in"), role, supply.name, supply.name,
                 )  # fmt: skip
         for group in self.wiring.common_returns:
             for one, other in pairwise(group):
                 yield self._conductor(
-                    fault_name(FaultKind.COMMON_RETURN, *group), f"{one} return", f"{other} return",
+                    fault_name(FaultKind.COMMON_RETURN, *group),
+                    self._return(one), self._return(other),
                     "return", one, one, also=other,
                 )  # fmt: skip
         locking = self.plan.locking
         powers = (power_of(name, locking) for name in locking.memory)
         for wire, fed in {p.wire: p.supply for p in powers if p is not None}.items():
-            yield from self._power(wire, fed, wire)
+            yield from self._power(wire, fed, Device("relay", wire))
 
-    def _hot(self, supply: str | None) -> str:
+    def _hot(self, supply: str | None) -> End:
         """Where the power of a supply is taken from: behind its fuse."""
         if supply is None:
-            return "its supply (not given)"
+            return open_end("its supply (not given)")
         given = self.wiring.supplies[supply]
-        return f"fuse of {supply}" if given.fuse is not None else f"{supply} {_out(given)}"
+        if given.fuse is not None:
+            return _fuse(supply, "out")
+        return end("supply", supply, _out(given))
 
-    def _return(self, supply: str | None) -> str:
+    def _return(self, supply: str | None) -> End:
         if supply is None:
-            return "return of its supply (not given)"
-        return f"{supply} {_back(self.wiring.supplies[supply])}"
+            return open_end("return of its supply (not given)")
+        return end("supply", supply, _back(self.wiring.supplies[supply]))
 
     # -------------------------------------------------------------- track
 
@@ -166,7 +170,7 @@ class _Harness:
             yield self._conductor(
                 fault_name(FaultKind.BUS, name),
                 start,
-                f"bus {name} {rail}",
+                end("bus", name, rail),
                 role,
                 supply,
                 name,
@@ -176,7 +180,12 @@ class _Harness:
     def _block(self, block: str) -> Iterator[Conductor]:
         district = self.wiring.districts.get(self.wiring.district_of.get(block, ""))
         supply = district.supply if district else None
-        bus = f"bus {district.name}" if district else "track power (not given)"
+
+        def bus(rail: str) -> End:
+            if district is None:
+                return open_end(f"track power (not given) {rail}")
+            return end("bus", district.name, rail)
+
         feeders = self.wiring.feeders_of(block)
         for sub_bus in self.wiring.sub_buses.values():
             # It is listed where its first feeder is.
@@ -188,14 +197,12 @@ class _Harness:
                 )
                 for rail, role in _RAILS.items():
                     yield self._conductor(
-                        fault_name(FaultKind.SUB_BUS, sub_bus.name), f"{bus} {rail}",
-                        f"sub-bus {sub_bus.name} {rail}", role, supply, sub_bus.name,
+                        fault_name(FaultKind.SUB_BUS, sub_bus.name), bus(rail),
+                        end("sub-bus", sub_bus.name, rail), role, supply, sub_bus.name,
                         through=through if rail == "cut" else (),
                     )  # fmt: skip
         for feeder in feeders:
-            source, before = bus, self.wiring.sub_bus_of(feeder.name)
-            if before is not None:
-                source = f"sub-bus {before.name}"
+            before = self.wiring.sub_bus_of(feeder.name)
             passes = tuple(
                 (d.name, d.turns)
                 for d in self.wiring.detectors.values()
@@ -204,8 +211,9 @@ class _Harness:
             )
             for rail, role in _RAILS.items():
                 yield self._conductor(
-                    fault_name(FaultKind.FEEDER, feeder.name), f"{source} {rail}",
-                    f"{block} {rail} rail, {feeder.name}", role, supply, block,
+                    fault_name(FaultKind.FEEDER, feeder.name),
+                    bus(rail) if before is None else end("sub-bus", before.name, rail),
+                    end("block", block, f"{rail} rail, {feeder.name}"), role, supply, block,
                     run=feeder.run, through=passes if rail == "cut" else (),
                 )  # fmt: skip
         for detector in self.wiring.detectors_of(block):
@@ -218,25 +226,26 @@ class _Harness:
     # -------------------------------------------------------------- detectors, machines
 
     def _power(
-        self, name: str, supply: str | None, to: str, run: Run | None = None
+        self, name: str, supply: str | None, to: Device, run: Run | None = None
     ) -> Iterator[Conductor]:
         """``to``: where the two wires end, which bring ``name`` its power."""
-        wires: tuple[tuple[Role, str, str], ...] = (
-            ("power", self._hot(supply), f"{to} +"),
-            ("return", self._return(supply), f"{to} -"),
+        wires: tuple[tuple[Role, End, str], ...] = (
+            ("power", self._hot(supply), "+"),
+            ("return", self._return(supply), "-"),
         )
-        for role, start, end in wires:
+        for role, start, port in wires:
             wire = fault_name(FaultKind.POWER_WIRE, name)
-            yield self._conductor(wire, start, end, role, supply, name, run=run)
+            there = end(to.kind, to.name, port, f"{_of(to)} {port}")
+            yield self._conductor(wire, start, there, role, supply, name, run=run)
 
     def _detector(self, detector: Detector) -> Iterator[Conductor]:
-        yield from self._power(detector.name, detector.supply, detector.name)
+        yield from self._power(detector.name, detector.supply, Device("detector", detector.name))
         for reader in self.equipment.detector_readers[detector.name] or ("",):
             driver = self.wiring.drivers.get(reader)
             name, supply = detector.name, driver.supply if driver else detector.supply
             yield self._conductor(
-                fault_name(FaultKind.DETECTOR_WIRE, name, reader), f"{name} output",
-                _input(reader, name), "detector output", supply, name,
+                fault_name(FaultKind.DETECTOR_WIRE, name, reader), end("detector", name, "output"),
+                self._input(reader, name), "detector output", supply, name,
                 also=None if detector.isolated else detector.supply,
             )  # fmt: skip
 
@@ -247,25 +256,32 @@ class _Harness:
             for reader in self.equipment.contact_readers[name] or ("",):
                 driver = self.wiring.drivers.get(reader)
                 yield self._conductor(
-                    fault_name(FaultKind.CONTACT_WIRE, name, leg, reader), f"{name} {leg} contact",
-                    _input(reader, f"{name} {leg}"), "contact",
+                    fault_name(FaultKind.CONTACT_WIRE, name, leg, reader),
+                    end("turnout", name, f"{leg} contact"),
+                    self._input(reader, f"{name} {leg}"), "contact",
                     driver.supply if driver else machine.supply, name,
                 )  # fmt: skip
         if contacts:
             yield from self._contact_return(machine)
         if machine.motor is None:
             return
-        lever = f"lever {machine.lever}" if machine.lever else f"throw switch of {name}"
-        if is_locked(self.plan, name):
-            lever = f"lock of {name}"
-        if pulse_of(self.plan, name) is not None:
-            lever = f"pulse unit of {name}"
-        yield from self._power(name, machine.supply, lever)
+        mover = self._mover(machine)
+        yield from self._power(name, machine.supply, mover)
         for way in _THROW_WIRES[machine.motor]:
             yield self._conductor(
-                f"throw wire of {name}", f"{lever}, {way}", f"machine of {name}, {way}", "throw",
+                f"throw wire of {name}", end(mover.kind, mover.name, way, f"{_of(mover)}, {way}"),
+                end("turnout", name, way, f"machine of {name}, {way}"), "throw",
                 machine.supply, name,
             )  # fmt: skip
+
+    def _mover(self, machine: Machine) -> Device:
+        """Where the wires of a motor begin."""
+        name = machine.turnout
+        if pulse_of(self.plan, name) is not None:
+            return Device("pulse unit", name)
+        if is_locked(self.plan, name):
+            return Device("lock", name)
+        return Device("lever", machine.lever) if machine.lever else Device("throw switch", name)
 
     def _contact_return(self, machine: Machine) -> Iterator[Conductor]:
         """The other side of the contacts: to the return of what reads them, once for each
@@ -278,9 +294,16 @@ class _Harness:
             supply = here or (group[0] if group else None)
             yield self._conductor(
                 fault_name(FaultKind.CONTACT_RETURN, machine.turnout, tag),
-                f"{machine.turnout} contacts, common",
+                end("turnout", machine.turnout, f"contacts common {tag}".rstrip(),
+                    f"{machine.turnout} contacts, common", "contacts, common"),
                 self._return(supply), "return", supply, machine.turnout,
             )  # fmt: skip
+
+    def _input(self, reader: str, source: str) -> End:
+        if not reader:
+            return open_end("what reads it (not given)")
+        kind: DeviceKind = "driver" if reader in self.wiring.drivers else "relay"
+        return end(kind, reader, f"input {source}", shown=source)
 
     # -------------------------------------------------------------- drivers
 
@@ -292,19 +315,23 @@ class _Harness:
         return self.wiring.district_of.get(self.plan.track.pieces[signal.enters.piece].block or "")
 
     def _driver(self, driver: Driver) -> Iterator[Conductor]:
-        yield from self._power(driver.name, driver.supply, driver.name, driver.run)
+        yield from self._power(
+            driver.name, driver.supply, Device("driver", driver.name), driver.run
+        )
         for signal in self.plan.signals.values():
             for head in signal.heads:
                 if head.name not in driver.heads:
                     continue
                 for color in lamp_colors(head):
                     yield self._conductor(
-                        f"lamp wire of {head.name} {color}", f"{driver.name} output",
-                        f"{head.name} {color}", "lamp", driver.supply, head.name,
+                        f"lamp wire of {head.name} {color}",
+                        end("driver", driver.name, f"output {head.name} {color}",
+                            f"{driver.name} output", "output"),
+                        end("head", head.name, color), "lamp", driver.supply, head.name,
                     )  # fmt: skip
                 yield self._conductor(
-                    f"lamp common of {head.name}", f"{driver.name} lamp common",
-                    f"{head.name} common", "lamp common", driver.supply, head.name,
+                    f"lamp common of {head.name}", end("driver", driver.name, "lamp common"),
+                    end("head", head.name, "common"), "lamp common", driver.supply, head.name,
                 )  # fmt: skip
 
 
@@ -321,8 +348,18 @@ def _back(supply: Supply) -> str:
     return "through-rail output" if supply.track_power else "return"
 
 
-def _input(reader: str, source: str) -> str:
-    return f"{reader} input {source}" if reader else "what reads it (not given)"
+def _fuse(supply: str, port: str) -> End:
+    return end("fuse", supply, port, f"fuse of {supply}")
+
+
+# A lever is called by its kind and name, these by the turnout that they are of.
+_OF_A_TURNOUT = ("throw switch", "lock", "pulse unit")
+
+
+def _of(device: Device) -> str:
+    if device.kind in _OF_A_TURNOUT:
+        return f"{device.kind} of {device.name}"
+    return device.title
 
 
 def is_locked(plan: Plan, turnout: str) -> bool:

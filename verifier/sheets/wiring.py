@@ -16,11 +16,18 @@ from verifier.plan.wiring.supplied import ends_of
 from verifier.plan.wiring.wiring_model import Run
 from verifier.properties.amounts import amps, length
 from verifier.properties.wiring import feeder_undetected, head_without_driver, supply_mismatch
-from verifier.sheets.conductors import Conductor, conductors, is_locked, pulse_of
+from verifier.sheets.conductors import (
+    NO_DISTRICT,
+    SUPPLIES,
+    Conductor,
+    is_locked,
+    pulse_of,
+)
 from verifier.sheets.gaps import NOT_GIVEN, TICK
 from verifier.sheets.options import SheetOptions
 from verifier.sheets.sheet import PictureOf, Sheet, Table
-from verifier.sheets.wire_colors import Colors, assign_colors, color_conflicts, functions_of
+from verifier.sheets.terminals import SOLDERED, Harness, Wire, harness
+from verifier.sheets.wire_colors import Colors, color_conflicts
 
 _CAUTIONS = (
     "Caution: only the low-voltage side is described here. Leave the mains side of every supply "
@@ -29,7 +36,10 @@ _CAUTIONS = (
     "behind it. Solder with eye protection and fresh air. Makers' ratings and the local code come "
     "before anything on this sheet.",
 )
-_COLUMNS = ("done", "no.", "from", "to", "function", "color", "gauge", "length", "passes through")
+_COLUMNS = (
+    "done", "no.", "from", "to", "function", "color", "gauge", "length", "passes through",
+    "from terminal", "to terminal", "cable",
+)  # fmt: skip
 NO_WIRING = 'The file says nothing of its wiring: see grammar/reference.md, "Wiring".'
 
 
@@ -38,20 +48,20 @@ def wiring_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
 
     Raises :class:`InputError` where the colors at hand run out."""
     title = f"Wiring list: {plan.title}"
-    wires = conductors(plan)
+    wired = harness(plan, asked.colors)
+    wires, colors = [wire.conductor for wire in wired.wires], wired.colors
     if not wires:
         return Sheet("wiring", title, (), (NO_WIRING,), _CAUTIONS)
-    colors = assign_colors(functions_of(wires), asked.colors, plan.source)
     tables = []
-    number = 0
     for section in dict.fromkeys(wire.section for wire in wires):
-        rows = []
-        for wire in wires:
-            if wire.section == section:
-                number += 1
-                rows.append(_row(number, wire, colors[wire.function], plan.wiring.units.wire))
-        heading = section if section in ("Supplies", "No district given") else f"District {section}"
-        tables.append(Table(heading, _COLUMNS, tuple(rows), numeric=frozenset(("no.", "length"))))
+        rows = tuple(
+            _row(wire, plan.wiring.units.wire)
+            for wire in wired.wires
+            if wire.conductor.section == section
+        )
+        heading = section if section in (SUPPLIES, NO_DISTRICT) else f"District {section}"
+        numeric = frozenset(("no.", "length", "cable"))
+        tables.append(Table(heading, _COLUMNS, rows, numeric=numeric))
     tables.append(
         Table(
             "Colors",
@@ -60,13 +70,15 @@ def wiring_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
             tuple(_checked(plan, wires, colors)),
         )
     )
-    tables.append(_detectors(plan))
+    tables += [_detectors(plan), _terminal_blocks(wired), _cables(wired)]
     notes = (
         "The cut rail is cut at every gap; its feeders pass through the detectors. The "
         "through rail is cut only where a gap goes through both. Outputs and buses are named after "
         "the rail they feed.",
         "A length is one way, as the file gives it: add what you need to reach and to strip. "
-        "Write the number of the wire on both its ends before you let go of it.",
+        "Write the number of the wire on both its ends before you let go of it: "
+        "`clearproof sheet FILE labels` prints labels, `clearproof draw FILE --wiring` draws it "
+        "all, with the same numbers. Terminals are numbered on each device, one for each wire.",
         *_not_given(plan, wires),
     )
     return Sheet(
@@ -75,18 +87,60 @@ def wiring_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
     )  # fmt: skip
 
 
-def _row(number: int, wire: Conductor, color: str, unit: Unit) -> tuple[str, ...]:
+def _row(each: Wire, unit: Unit) -> tuple[str, ...]:
+    wire = each.conductor
     through = ", ".join(
         f"{name}, {turns} turns" if turns > 1 else name for name, turns in wire.through
     )
     return (
-        TICK, str(number), wire.start, wire.end, wire.function.role, color, _gauge(wire.run),
+        TICK, str(each.number), str(wire.start), str(wire.end), wire.function.role, each.color,
+        gauge_words(wire.run) or NOT_GIVEN,
         length(wire.run.length, unit) if wire.run else NOT_GIVEN, through or "-",
+        *(str(t.number) if t else "-" for t in (each.start, each.end)), str(each.cable or "-"),
     )  # fmt: skip
 
 
-def _gauge(run: Run | None) -> str:
-    return f"{run.gauge} AWG" if run else NOT_GIVEN
+def _terminal_blocks(wired: Harness) -> Table:
+    """For each device its terminals, and which are joined."""
+    rows = []
+    for block in wired.blocks:
+        if block.device.kind == SOLDERED:
+            continue
+        numbers = [(shown, [t.number for t in found]) for shown, found in block.ports]
+        joined = [f"{shown}: {span_words(n)}" for shown, n in numbers if len(n) > 1]
+        rows.append((TICK, block.device.title, str(block.terminals), "; ".join(joined) or "-"))
+    return Table(
+        "Terminal blocks", ("done", "at", "terminals", "joined by jumpers"), tuple(rows),
+        ("Proposed: a block beside each device, one wire to a terminal. Where a device has screws "
+         "of its own for some of these, they do as well.",), frozenset(("terminals",)),
+    )  # fmt: skip
+
+
+def _cables(wired: Harness) -> Table:
+    rows = tuple(
+        (TICK, str(cable.number), *cable.between, str(len(cable.wires)),
+         ", ".join(str(number) for number in cable.wires))
+        for cable in wired.cables
+    )  # fmt: skip
+    return Table(
+        "Cables", ("done", "cable", "from", "to", "wires", "numbers"), rows,
+        ("Proposed: what runs between the same two places, tied or in one sheath. Wires of track "
+         "power run by themselves: what flows in them disturbs the others.",),
+        frozenset(("cable", "wires")),
+    )  # fmt: skip
+
+
+def span_words(numbers: Sequence[int]) -> str:
+    """Numbers in words: `4-9`, or `4, 6` where they do not follow each other."""
+    first, last = numbers[0], numbers[-1]
+    if len(numbers) > 2 and last - first == len(numbers) - 1:
+        return f"{first}-{last}"
+    return ", ".join(map(str, numbers))
+
+
+def gauge_words(run: Run | None) -> str:
+    """Its size; empty where the file does not say."""
+    return f"{run.gauge} AWG" if run else ""
 
 
 def _detectors(plan: Plan) -> Table:
@@ -127,7 +181,7 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
             f"Length and size of {unknown} of {len(wires)} wires are not in the file: measure them "
             "where they will lie."
         )
-    elsewhere = [f"{what} ({', '.join(drivers)})" for what, drivers in _elsewhere(plan).items()]
+    elsewhere = [f"{what} ({', '.join(drivers)})" for what, drivers in not_listed(plan).items()]
     if elsewhere:
         yield (
             "Not listed, since the file does not say how they reach the drivers whose rules test "
@@ -178,7 +232,7 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
             yield f"Repair first ({obligation.property}): {obligation.trouble}."
 
 
-def _elsewhere(plan: Plan) -> dict[str, list[str]]:
+def not_listed(plan: Plan) -> dict[str, list[str]]:
     """What rules ask for and no wire of the file brings, each with the drivers that need it."""
     found: dict[str, list[str]] = {}
     for signal in plan.signals.values():

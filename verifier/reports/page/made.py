@@ -13,8 +13,8 @@ from verifier.sheets.sheet import Sheet
 from verifier.verdicts.progress import Progress, silent
 
 _ON_REQUEST = ("test-card",)
-# Long, and for those who build with relays alone.
-_BY_ITSELF = ("truth-table",)
+# Long, and for those who build with relays alone, or to be cut into pieces.
+_BY_ITSELF = ("truth-table", "labels")
 
 
 def sheets_of(
