@@ -93,8 +93,8 @@ def tidy(drawn_page: WiringPage) -> None:
             if other.y >= box.bottom:
                 break
             assert not box.meets(other), f"{words!r} on {others!r}"
-    for (one, box), (another, other) in combinations(page.boxes(), 2):
-        assert not box.meets(other), f"{one} on {another}"
+    for (title, frame), (another, near) in combinations(page.boxes(), 2):
+        assert not frame.meets(near), f"{title} on {another}"
     lines = [(number, line) for number, line, _, _ in page.wires()]
     segments = [(number, a, b) for number, line in lines for a, b in pairwise(line)]
     for (one, a, b), (other, c, d) in combinations(segments, 2):

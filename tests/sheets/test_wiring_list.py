@@ -13,6 +13,7 @@ from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
 from verifier.plan.wiring.wiring_model import NO_WIRING, Wiring
 from verifier.sheets.conductors import Conductor, WireFunction, conductors
+from verifier.sheets.ends import open_end
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import Sheet
 from verifier.sheets.wire_colors import USUAL, assign_colors, available_colors, color_conflicts
@@ -184,8 +185,9 @@ SUPPLIED = verifier.load_text(
 
 
 def wires(*joins: Sequence[str]) -> list[Conductor]:
+    ends = open_end("a"), open_end("b")
     return [
-        Conductor(f"w{i}", "a", "b", WireFunction("lamp", (str(i),)), "x", "y", frozenset(some))
+        Conductor(f"w{i}", *ends, WireFunction("lamp", (str(i),)), "x", "y", frozenset(some))
         for i, some in enumerate(joins)
     ]
 
