@@ -97,10 +97,10 @@ def tidy(drawn_page: WiringPage) -> None:
         assert not frame.meets(near), f"{title} on {another}"
     lines = [(number, line) for number, line, _, _ in page.wires()]
     segments = [(number, a, b) for number, line in lines for a, b in pairwise(line)]
-    for (one, a, b), (other, c, d) in combinations(segments, 2):
-        if one != other:
-            box = Box(min(a[0], b[0]), min(a[1], b[1]), abs(a[0] - b[0]), abs(a[1] - b[1]))
-            assert not box.crossed_by(c, d), f"wires {one} and {other} touch"
+    for (one, a, b), (two, c, d) in combinations(segments, 2):
+        if one != two:
+            way = Box(min(a[0], b[0]), min(a[1], b[1]), abs(a[0] - b[0]), abs(a[1] - b[1]))
+            assert not way.crossed_by(c, d), f"wires {one} and {two} touch"
     own = {words for _, _, several, _ in page.wires() for words in several}
     for words, box in texts:
         if words not in own and not words.endswith(("turn", "turns")):
