@@ -1,23 +1,33 @@
 """Whether goals stay reachable: the engine against going through every state."""
 
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from dataclasses import replace
+from random import Random
 
 import pytest
 
 import verifier
-from tests.engines.random_systems import allowed, drawn_bads, drawn_system, next_of, truth
+from tests.engines.random_systems import (
+    allowed,
+    drawn_bads,
+    drawn_expr,
+    drawn_system,
+    next_of,
+    truth,
+)
 from tests.engines.rows import side_by_side
 from verifier.engines.session import fresh_context
 from verifier.engines.temporal import houdini
 from verifier.engines.temporal.composition import Composition
-from verifier.engines.temporal.resettability import Returns, Trapped, always_again
+from verifier.engines.temporal.resettability import Returns, Trapped, _Whole, always_again
 from verifier.engines.temporal.rest import parts_at_rest
 from verifier.engines.temporal.strengthening import strengthened
 from verifier.engines.temporal.symmetry import Shapes
 from verifier.logic.expr import Expr, atom, conjunction, disjunction, holds, negation, support
 from verifier.logic.transition_system import System
 from verifier.plan import observables
+from verifier.plan.observables import Observable
 
 # Systems in a row that are gone through.
 ROWS = 12
@@ -60,6 +70,32 @@ def test_what_is_only_composed_is_proved_or_all_left_open(seed: int) -> None:
     if any(isinstance(answer, Returns) for answer in found):
         assert all(isinstance(answer, Returns) for answer in found)
         assert all(returns(system, goal) for goal in goals)
+
+
+# Of systems in which assumptions leave some states no moment, those in which one is asked about.
+DEAD_ENDS = (0, 6, 15, 50)
+
+
+@pytest.mark.parametrize("seed", DEAD_ENDS)
+def test_states_without_a_moment_are_passed_over(
+    seed: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fresh_context()
+    met: list[bool] = []
+    ends = _Whole._ends
+
+    def noted(self: _Whole, start: Mapping[Observable, tuple[str, ...]]) -> bool:
+        met.append(ends(self, start))
+        return met[-1]
+
+    monkeypatch.setattr(_Whole, "_ends", noted)
+    drawn = drawn_system(seed)
+    dead = drawn_expr(Random(seed), drawn.states, 2)
+    system = replace(drawn, always=(*drawn.always, dead))
+    goals = drawn_bads(system, seed + 1000, 2)
+    for goal, answer in zip(goals, always_again(system, goals, ()), strict=True):
+        assert isinstance(answer, Returns if returns(system, goal) else Trapped), (goal, answer)
+    assert True in met
 
 
 def test_both_verdicts_occur_among_the_systems_drawn() -> None:

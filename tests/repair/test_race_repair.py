@@ -168,3 +168,39 @@ def test_what_no_order_changes_is_no_race() -> None:
     verdict = repaired(NONE)
     assert verdict.finding is not None
     assert verdict.finding.race is None and verdict.finding.tangle is None
+
+
+# Each relay asks for a direction of traffic, which the same lever may turn as it picks.
+TRAFFIC = """
+edge West, East
+block A, B, C
+track West = A | B | C = East
+lever L positions left, right
+button S2, S4
+traffic Way on B
+  rightward when L right
+  leftward when L left
+  locked while B occupied or any of R2, R4 up
+relay R2 picks when S2 pressed and Way rightward and B clear sticks while B clear
+relay R4 picks when S4 pressed and Way leftward and B clear sticks while B clear
+signal 2 at A | B
+  Clear  when R2 up and B, C clear
+  Stop   otherwise
+signal 4 at C | B
+  Clear  when R4 up and B, A clear
+  Stop   otherwise
+built of relays
+"""
+
+
+def test_a_direction_of_traffic_that_turns_as_a_relay_picks() -> None:
+    report = verifier.prove(verifier.load_text(TRAFFIC), only=["opposing-proceeds"])
+    (verdict,) = report.verdicts
+    assert verdict.finding is not None and verdict.finding.story is not None
+    said = [event.text for event in verdict.finding.story.events]
+    assert "relay R2 picks while it sees Way still rightward" in said
+    assert any(text.startswith("the direction of traffic Way turns leftward") for text in said)
+    assert {(m.owner, m.condition) for m in verdict.finding.mending} == {
+        ("relay R2", "not L left"),
+        ("relay R4", "not L right"),
+    }  # fmt: skip

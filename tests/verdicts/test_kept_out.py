@@ -120,6 +120,26 @@ def test_what_is_always_true_changes_nothing(condition: str, timed: bool) -> Non
     assert report.grade is without.grade and report.exit_code == without.exit_code
 
 
+LIMITED: list[tuple[str, str, Things]] = [
+    ("relay N picks when A clear and A occupied\nedge East entering when N up\n"
+     "trains never reverse",
+     "the line `edge East entering when N up` keeps trains from signal 4", {("signal", "4")}),
+    ("edge East entering only\ntrains never reverse", "", set()),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("added", "words", "things"), LIMITED)
+def test_an_edge_at_which_no_train_comes_in_is_named(
+    added: str, words: str, things: Things
+) -> None:
+    text = text_of(added, timed=True).replace("edge West, East", "edge West")
+    report = verifier.prove(verifier.load_text(text))
+    assert things <= {(kept.kind, kept.name) for kept in report.kept_out}
+    assert words in headline(report)
+    assert bool(words) == bool(report.kept_out)
+    assert (report.exit_code == ExitCode.UNDECIDED) == bool(words)
+
+
 def test_without_assumptions_nothing_is_kept_out() -> None:
     for timed in (False, True):
         assert not report_on("", timed).kept_out

@@ -6,7 +6,7 @@ that is due to, found by asking the same without them; the plan without assumpti
 nothing.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal
 
@@ -18,7 +18,7 @@ from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.temporal import induction
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import Expr, conjunction, disjunction, negation
-from verifier.plan.claims import granted
+from verifier.plan.claims import granted, limits_on_trains, with_running
 from verifier.plan.model import Assumption, Plan
 from verifier.properties.locking_phrases import came_in_by, train_on
 from verifier.properties.obligation import Obligation
@@ -66,9 +66,11 @@ def kept_out(
     histories: HistoryProver | None,
     step: Callable[[], None],
 ) -> tuple[KeptOut, ...]:
-    """The blocks, signals and routes that trains come to without some assumptions of the file or
-    promises of the crew, and not with them. ``step`` is called before each question."""
-    if not granted(plan if histories is None else histories.plan):
+    """The blocks, signals and routes that trains come to without some assumptions of the file,
+    promises of the crew, or lines about where trains come in and turn back, and not with them.
+    ``step`` is called before each question."""
+    taken = granted(plan) if histories is None else _limits(histories.plan)
+    if not taken:
         return ()
     places = list(_places(plan))
     if histories is None:
@@ -97,18 +99,45 @@ def _over_time(
     unreached = {p: v for p, o in asked.items() if (v := verdicts[o.key]).status != "proved"}
     # What no history comes to for other reasons is not due to what is granted.
     due = {place: v for place, v in unreached.items() if v.status != "broken" or v.rests_on}
-    if not due:
-        return
+
+    def asked_again(plan: Plan, again: Iterable[_Place]) -> Mapping[str, Verdict]:
+        return HistoryProver(plan, situations.timeout, step, situations.store).decide(
+            asked[place] for place in again
+        )
+
     plan = histories.plan
     free = replace(plan, assumptions=(), locking=replace(plan.locking, promises=()))
-    without = HistoryProver(free, situations.timeout, step, situations.store)
-    again = without.decide(asked[place] for place in due)
+    without = asked_again(free, due) if due else {}
     for place, verdict in due.items():
-        other = again[asked[place].key]
+        other = without[asked[place].key]
         if other.status != "broken":
             titles = verdict.rests_on or tuple(taken.title for taken in granted(plan))
             sure = verdict.status == "broken" and other.status == "proved"
             yield KeptOut(titles, place.kind, place.name, sure)
+            del unreached[place]
+    limits: list[tuple[tuple[str, ...], Plan]]
+    limits = [((title,), wider) for title, wider in limits_on_trains(plan)]
+    if len(limits) > 1:
+        running = replace(plan.locking.running, entering={}, reverse_on=None)
+        limits.append(
+            (tuple(t for titles, _ in limits for t in titles), with_running(plan, running))
+        )
+    for titles, wider in limits:
+        if not unreached:
+            return
+        without = asked_again(wider, unreached)
+        for place, verdict in list(unreached.items()):
+            other = without[asked[place].key]
+            if other.status != "broken":
+                sure = verdict.status == "broken" and other.status == "proved"
+                yield KeptOut(titles, place.kind, place.name, sure)
+                del unreached[place]
+
+
+def _limits(plan: Plan) -> tuple[str, ...]:
+    """The titles of all that may keep trains out over time."""
+    titles = (taken.title for taken in granted(plan))
+    return (*titles, *(title for title, _ in limits_on_trains(plan)))
 
 
 def _reached(place: _Place) -> Obligation:

@@ -138,24 +138,30 @@ class _Teller:
         yield from self._start()
         passed = Fraction(0)
         for k in range(self.record.last + 1):
-            said = [
+            said: list[_Said] = [
                 *self._blips(k), *self._aspects(k, told=False), *self._commands(k),
                 *self._aspects(k, told=True),
             ]  # fmt: skip
-            if k == self.record.last:
-                said += self._at_the_end(k)
-            else:
-                moves = (
-                    *self._memory(k), *self._points(k), *self._trains(k), *self._losses(k),
-                    *self._breaks(k),
-                )  # fmt: skip
-                said += [(replace(event, seen_after=True), what) for event, what in moves]
             if said and passed:
                 yield self._time(k, passed)
                 passed = Fraction(0)
-            for event, what in said:
-                yield self._numbered(event, what)
+            yield from (self._numbered(event, what) for event, what in said)
+            # What comes of a moment does so at its end.
             passed += self._seconds[k] if self._seconds else 0
+            if k == self.record.last:
+                moves = [*self._at_the_end(k)]
+            else:
+                moves = [
+                    (replace(event, seen_after=True), what)
+                    for event, what in (
+                        *self._memory(k), *self._points(k), *self._trains(k), *self._losses(k),
+                        *self._breaks(k),
+                    )
+                ]  # fmt: skip
+            if moves and passed:
+                yield self._time(k, passed)
+                passed = Fraction(0)
+            yield from (self._numbered(event, what) for event, what in moves)
 
     def _numbered(self, event: HistoryEvent, what: Observable | int | None = None) -> HistoryEvent:
         self._told += 1
@@ -346,7 +352,7 @@ class _Teller:
             will = self.record.then(k, what)
             if will == self.record.now(k, what) or (only is not None and what.name not in only):
                 continue
-            if only is None and not self._matters_next(k, what):
+            if only is None and not (self._matters_next(k, what) or self._is_seen(k, what.name)):
                 continue
             match what.kind:
                 case "relay":
@@ -360,15 +366,25 @@ class _Teller:
                     span = locking.traffic[what.name].span
             yield HistoryEvent(k, text + self._race(k, what), span), what
 
+    def _is_seen(self, k: int, name: str) -> bool:
+        """Whether what else matters acts in the same step on what one has just come to."""
+        return any(
+            name in self.record.seen_after(k, what.name)
+            for what in self._memories()
+            if self._changes(k, what) and self._matters_next(k, what)
+        )
+
     def _race(self, k: int, what: Observable) -> str:
         """That a relay moves as another does, which it still sees as it was."""
-        told = [name for name in self.record.seen_before(k, what.name)
-                if ("relay", name) in self._about]  # fmt: skip
-        if not told:
+        seen = self.record.seen_before(k, what.name)
+        still: dict[str, list[str]] = {}
+        for other in self._memories():
+            if other.name in seen:
+                still.setdefault(self.record.now(k, other), []).append(other.name)
+        if not still:
             return ""
-        states = (self.record.now(k, observables.relay(name)) for name in told)
-        seen = listing([f"{n} still {s}" for n, s in zip(told, states, strict=True)], "and")
-        return f" while it sees {seen}"
+        each = [f"{listing(names, 'and')} still {state}" for state, names in still.items()]
+        return f" while it sees {listing(each, 'and')}"
 
     def _matters_next(self, k: int, what: Observable) -> bool:
         """Whether it matters what something is after ``k``, before it is something else."""

@@ -1,12 +1,12 @@
 """The claims of a file: properties of its own, assumptions, waivers, expectations."""
 
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from verifier.language.syntax import tree
 from verifier.plan.conditions import resolve
 from verifier.plan.levers import lever_locks
-from verifier.plan.locking.locking_model import Promise
+from verifier.plan.locking.locking_model import Promise, Running
 from verifier.plan.model import Assumption, Expectation, Plan, Proof, Waiver
 from verifier.plan.observables import Not
 from verifier.plan.vocabulary import Vocabulary
@@ -24,6 +24,24 @@ def granted(plan: Plan) -> tuple[Assumption | Promise, ...]:
     """All that proofs over time take for granted: what the file assumes, then what the crew
     promises."""
     return (*plan.assumptions, *plan.locking.promises)
+
+
+def limits_on_trains(plan: Plan) -> Iterator[tuple[str, Plan]]:
+    """Each line that says when trains come in, or where they turn back, and the plan without it."""
+    running = plan.locking.running
+    for edge, condition in running.entering.items():
+        others = {e: c for e, c in running.entering.items() if e != edge}
+        title = f"edge {edge} entering when {condition.span.one_line}"
+        yield title, with_running(plan, replace(running, entering=others))
+    if running.reverse_on is not None:
+        where = f"trains reverse on {', '.join(running.reverse_on)}"
+        title = where if running.reverse_on else "trains never reverse"
+        yield title, with_running(plan, replace(running, reverse_on=None))
+
+
+def with_running(plan: Plan, running: Running) -> Plan:
+    """The plan on which trains run so."""
+    return replace(plan, locking=replace(plan.locking, running=running))
 
 
 def read_claims(statements: Sequence[tree.Statement], words: Vocabulary) -> Claims:

@@ -243,7 +243,7 @@ def _candidates(plan: Plan, waits: str, other: str) -> Iterator[Candidate]:
         relay = plan.locking.relays.get(one)
         if relay is None or relay.after or relay.step_of or isinstance(relay.picks, AnyOne):
             continue
-        for extra, text in (*_hands(plan, two), *_at_rest(plan, two)):
+        for extra, text in (*_hands(plan, two, relay), *_at_rest(plan, two)):
             if not _asks(relay.picks, extra):
                 picks = All((relay.picks, extra), relay.picks.span)
                 added = Addition(f"relay {one}", "picks", text, relay.picks.span)
@@ -254,16 +254,31 @@ def _candidates(plan: Plan, waits: str, other: str) -> Iterator[Candidate]:
             yield from _slower(relay)
 
 
-def _hands(plan: Plan, name: str) -> Iterator[tuple[Condition, str]]:
+def _hands(plan: Plan, name: str, seen_by: Relay) -> Iterator[tuple[Condition, str]]:
     """That nobody calls for it: the back contacts of its buttons and levers."""
-    relay = plan.locking.relays.get(name)
-    if relay is None:
-        return
-    inside_not = {id(fact) for part in _parts(relay.picks) if isinstance(part, Not)
-                  for fact in facts_in(part)}  # fmt: skip
-    for fact in facts_in(relay.picks):
+    called = _called(plan, name, seen_by)
+    inside_not = {id(fact) for condition in called for part in _parts(condition)
+                  if isinstance(part, Not) for fact in facts_in(part)}  # fmt: skip
+    for fact in chain.from_iterable(map(facts_in, called)):
         if fact.what.kind in ("button", "lever") and id(fact) not in inside_not:
             yield Not(fact, fact.span), f"not {fact.text}"
+
+
+def _called(plan: Plan, name: str, seen_by: Relay) -> Sequence[Condition]:
+    """What makes a relay pick, or a direction of traffic turn from what one that sees it needs."""
+    if name in plan.locking.relays:
+        return (plan.locking.relays[name].picks,)
+    traffic = plan.locking.traffic.get(name)
+    if traffic is None:
+        return ()
+    needed = {
+        value
+        for part in _needs(seen_by.picks)
+        if isinstance(part, Fact) and part.what == observables.traffic(name)
+        for value in part.values
+    }
+    turns = {"rightward": traffic.rightward, "leftward": traffic.leftward}
+    return [condition for way, condition in turns.items() if way not in needed]
 
 
 def _parts(condition: Condition) -> Iterator[Condition]:

@@ -6,9 +6,11 @@ and certificates.
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
+from itertools import chain
 from pathlib import PurePath
 
 from verifier.language.listing import listing
+from verifier.plan.claims import limits_on_trains
 from verifier.plan.model import Plan
 from verifier.verdicts.exit_codes import ExitCode
 from verifier.verdicts.grade import Grade, KeptOut, Shortfall, ShortfallKind, lacks
@@ -146,16 +148,20 @@ def shortfall_words(shortfall: Shortfall, report: Report) -> str:
 
 
 def kept_out_words(report: Report) -> Iterator[str]:
-    """For each assumption or promise, what it keeps trains from: ``the assumption "x" keeps trains
-    from block Siding and route 4L to Quarry``."""
+    """For each assumption, promise or line about trains, what it keeps them from: ``the assumption
+    "x" keeps trains from block Siding and route 4L to Quarry``."""
     promises = {p.title: f"`{p.text}`" for p in report.plan.locking.promises}
+    lines = {title: f"`{title}`" for title, _ in limits_on_trains(report.plan)}
     by_titles: dict[tuple[tuple[str, ...], bool], list[KeptOut]] = {}
     for kept in report.kept_out:
         by_titles.setdefault((kept.titles, kept.sure), []).append(kept)
     for (titles, sure), things in by_titles.items():
-        assumed = [f'"{title}"' for title in titles if title not in promises]
+        known = promises | lines
+        assumed = [f'"{title}"' for title in titles if title not in known]
         promised = [promises[title] for title in titles if title in promises]
-        who = listing([*_who("assumption", assumed), *_who("promise", promised)])
+        said = [lines[title] for title in titles if title in lines]
+        whos = _who("assumption", assumed), _who("promise", promised), _who("line", said)
+        who = listing(chain.from_iterable(whos))
         verb = f"keep{'s' if len(titles) == 1 else ''}" if sure else "may keep"
         yield f"{who} {verb} trains from {_things(things)}"
 
