@@ -87,6 +87,7 @@ CENSUS: Mapping[str, Entry] = {
     "condition-constant": Entry(use.condition_constant, mode="possible"),
     "assumptions-contradict": Entry(use.assumptions_contradict, mode="possible"),
     "compatible-routes-blocked": Entry(use.compatible_routes_blocked, mode="possible"),
+    "clears-again": Entry(use.clears_again),
     "route-never-set": Entry(use.route_never_set, "histories", "possible"),
     "locked-for-good": Entry(use.locked_for_good, "for good", "possible"),
     "train-cannot-leave": Entry(use.train_cannot_leave, "for good", "possible"),

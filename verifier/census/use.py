@@ -11,18 +11,20 @@ from verifier.census.says import (
     Musts,
     all_of,
     any_of,
+    better_than_restricting,
     blocks_of,
     clears,
     is_lined,
     is_meant,
     no,
+    proceeds,
 )
 from verifier.census.signals import limits, runs_over
-from verifier.census.survey import LEGS, Survey, Trip, meetings
-from verifier.logic.expr import TRUE, Expr, atom
+from verifier.census.survey import LEGS, Survey, Trip, meetings, steady
+from verifier.logic.expr import TRUE, Expr, atom, constant, substitute, support
 from verifier.plan import observables
-from verifier.plan.model import Line, Port
-from verifier.plan.observables import Observable
+from verifier.plan.model import Line, Plan, Port
+from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable
 
 
 def never_shown(survey: Survey) -> Musts:
@@ -86,6 +88,56 @@ def _usable(trip: Trip, survey: Survey) -> Expr:
     shut = [atom(observables.gate(g.name), "seated") for g in plan.gates.values()
             if g.block in blocks]  # fmt: skip
     return all_of(clears(plan.signals[trip.signal], plan), is_lined(trip), *free, *off, *shut)
+
+
+def clears_again(survey: Survey) -> Musts:
+    """Every signal and every button that a line of it names, or of its heads, if that line lights
+    it better than Restricting, or a head in anything but red: never better than Restricting with
+    the button pressed, unless one of these lines holds with the button let go. Where nothing
+    remembers. A note."""
+    plan = survey.plan
+    for signal in plan.signals.values() if not plan.locking.over_time else ():
+        best = {a.name for a in plan.chart.aspects if better_than_restricting(a)}
+        asked = [_asked(line.when, signal.heads[0].name, plan)
+                 for line in signal.lines if line.shows in best]  # fmt: skip
+        for head in signal.heads:
+            lit = [line for line in head.lines if steady(line.shows) not in ("red", "dark")]
+            asked += [_asked(line.when, head.name, plan) for line in lit]
+        for button in dict.fromkeys(
+            what for says in asked for what in support(says) if what.kind == "button"
+        ):
+            holds = any_of(*(_let_go(says, button) for says in asked))
+            bad = all_of(proceeds(signal, plan), atom(button, "pressed"), no(holds))
+            yield Must((signal.name, button.name), bad, (signal.name,), note=True)
+
+
+def _asked(when: Condition | None, head: str, plan: Plan) -> Expr:
+    """What a line asks, named conditions written out, of what the driver of its head hears."""
+    drivers = (d.name for d in plan.wiring.drivers.values() if head in d.heads)
+    return TRUE if when is None else _heard(when, next(drivers, ""), plan)
+
+
+def _heard(says: Condition, driver: str, plan: Plan) -> Expr:
+    match says:
+        case Fact(what=what, values=values) if what.kind == "condition":
+            inner = _heard(plan.conditions[what.name].condition, driver, plan)
+            return inner if "true" in values else no(inner)
+        case Fact(what=what, values=values):
+            return atom(observables.at_reader(what, driver), *values)
+        case Not(part=part):
+            return no(_heard(part, driver, plan))
+        case All(parts=parts):
+            return all_of(*(_heard(part, driver, plan) for part in parts))
+        case AnyOne(parts=parts):
+            return any_of(*(_heard(part, driver, plan) for part in parts))
+
+
+def _let_go(says: Expr, button: Observable) -> Expr:
+    """What is left of it with the button not pressed."""
+    idle = button.usual
+    return substitute(
+        says, lambda part: constant(idle in part.values) if part.what == button else part
+    )
 
 
 def condition_constant(survey: Survey) -> Musts:

@@ -11,6 +11,7 @@ from verifier.plan.observables import Condition, facts_in
 from verifier.plan.signals.heads import signal_of
 from verifier.properties import (
     bridged,
+    buttons,
     conflicting,
     devices,
     distances,
@@ -274,6 +275,8 @@ CATALOG: tuple[Property, ...] = (
              usefulness.compatible_routes_blocked,
              "Reports of the United States Commissioners to the Vienna Exhibition of 1873, pp. "
              "494-495, the footnote on lever 9"),
+    Property("clears-again", _U, "no held button clears a signal for a second train",
+             buttons.clears_again),
     Property("route-never-set", _U, "every route can be set from the start",
              usefulness_over_time.route_never_set,
              "the British Board of Trade's rule as quoted for `never-shown`"),

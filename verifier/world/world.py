@@ -61,7 +61,7 @@ class World:
         # Rule semantics do not depend on faults.
         shared = sound is not None and sound.plan is plan
         self._readers: dict[str, Reader] = (
-            sound._readers if sound and shared else {"": Reader("", _lower_named(plan, ""))}
+            sound._readers if sound and shared else {"": Reader("", lower_named(plan, ""))}
         )
         self._circuits = Circuits(plan, self.faults)
         self._lenses = Lenses(plan, self._circuits, self._reader_of)
@@ -102,7 +102,7 @@ class World:
         driver = self.plan.wiring.driver_of(head)
         name = driver.name if driver else ""
         if name not in self._readers:
-            self._readers[name] = Reader(name, _lower_named(self.plan, name))
+            self._readers[name] = Reader(name, lower_named(self.plan, name))
         return self._readers[name]
 
     def expand(self, expr: Expr) -> Expr:
@@ -264,7 +264,7 @@ def _says(part: Atom) -> str:
     return f"{part.what.name} {' or '.join(part.values)}"
 
 
-def _lower_named(plan: Plan, reader: str) -> dict[str, Expr]:
+def lower_named(plan: Plan, reader: str) -> dict[str, Expr]:
     """What the named conditions mean to a reader, those first that others are written in
     terms of."""
     uses = {
