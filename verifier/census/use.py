@@ -21,7 +21,7 @@ from verifier.census.says import (
 )
 from verifier.census.signals import limits, runs_over
 from verifier.census.survey import LEGS, Survey, Trip, meetings, steady
-from verifier.logic.expr import TRUE, Expr, atom, constant, substitute, support
+from verifier.logic.expr import TRUE, Expr, atom, constant, substitute
 from verifier.plan import observables
 from verifier.plan.model import Line, Plan, Port
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable
@@ -98,17 +98,30 @@ def clears_again(survey: Survey) -> Musts:
     plan = survey.plan
     for signal in plan.signals.values() if not plan.locking.over_time else ():
         best = {a.name for a in plan.chart.aspects if better_than_restricting(a)}
-        asked = [_asked(line.when, signal.heads[0].name, plan)
-                 for line in signal.lines if line.shows in best]  # fmt: skip
+        lit = [(signal.heads[0].name, line.when) for line in signal.lines if line.shows in best]
         for head in signal.heads:
-            lit = [line for line in head.lines if steady(line.shows) not in ("red", "dark")]
-            asked += [_asked(line.when, head.name, plan) for line in lit]
-        for button in dict.fromkeys(
-            what for says in asked for what in support(says) if what.kind == "button"
-        ):
-            holds = any_of(*(_let_go(says, button) for says in asked))
-            bad = all_of(proceeds(signal, plan), atom(button, "pressed"), no(holds))
-            yield Must((signal.name, button.name), bad, (signal.name,), note=True)
+            colored = (line for line in head.lines if steady(line.shows) not in ("red", "dark"))
+            lit += [(head.name, line.when) for line in colored]
+        named = {what for _, when in lit if when is not None for what in _named(when, plan)}
+        for button in named:
+            if button.kind == "button":
+                holds = any_of(*(_let_go(_asked(w, head, plan), button) for head, w in lit))
+                bad = all_of(proceeds(signal, plan), atom(button, "pressed"), no(holds))
+                yield Must((signal.name, button.name), bad, (signal.name,), note=True)
+
+
+def _named(says: Condition, plan: Plan) -> Iterator[Observable]:
+    """All that a condition names, in named conditions too."""
+    match says:
+        case Fact(what=what) if what.kind == "condition":
+            yield from _named(plan.conditions[what.name].condition, plan)
+        case Fact(what=what):
+            yield what
+        case Not(part=part):
+            yield from _named(part, plan)
+        case All(parts=parts) | AnyOne(parts=parts):
+            for part in parts:
+                yield from _named(part, plan)
 
 
 def _asked(when: Condition | None, head: str, plan: Plan) -> Expr:
