@@ -220,6 +220,7 @@ locking: Words = st.one_of(
     seq("built", st.sampled_from([["of", "relays"], ["as", "one", "program"]]),
         maybe("powered", "by", names)),
     seq("written", "for", "version", numbers),
+    seq("at most", numbers, st.sampled_from(["train", "trains"])),
     seq("trains", st.sampled_from(["reverse", "start"]), "on", listed),
     seq(
         "crew", "promises", "not", "to", "throw", st.one_of(seq("points"), listed),

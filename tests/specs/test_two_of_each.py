@@ -20,7 +20,17 @@ from verifier.language.syntax import tree
 from verifier.language.syntax.parse import parse
 
 # Of these a layout has one, or says one thing with each. (What is included is no spec by itself.)
-ONCE = {"Layout", "Include", "Running", "Trains", "Scale", "StoppingDistance", "Built", "Written"}
+ONCE = {
+    "Layout",
+    "AtMost",
+    "Include",
+    "Running",
+    "Trains",
+    "Scale",
+    "StoppingDistance",
+    "Built",
+    "Written",
+}
 
 
 def _nodes(thing: object) -> Iterator[object]:

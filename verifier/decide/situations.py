@@ -196,11 +196,12 @@ def not_replayed(obligation: Obligation, beyond: TooManyWays) -> Verdict:
 
 
 def _contradiction(clash: Sequence[Assumption]) -> Diagnostic:
-    first, *rest = clash
+    first, *rest = sorted(clash, key=lambda a: a.trains is None)
+    variant = "trains" if first.trains is not None else ""
     return diagnostic(
         "CP501",
         first.span,
-        "" if rest else "alone",
+        variant if rest else "alone",
         others=[(a.span, a.title) for a in rest],
         title=first.title,
     )

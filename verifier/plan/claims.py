@@ -7,8 +7,9 @@ from verifier.language.syntax import tree
 from verifier.plan.conditions import resolve
 from verifier.plan.levers import lever_locks
 from verifier.plan.locking.locking_model import Promise, Running
-from verifier.plan.model import Assumption, Expectation, Plan, Proof, Waiver
+from verifier.plan.model import Assumption, Expectation, Plan, Proof, Track, Waiver
 from verifier.plan.observables import Not
+from verifier.plan.train_count import train_counts
 from verifier.plan.vocabulary import Vocabulary
 
 
@@ -44,11 +45,17 @@ def with_running(plan: Plan, running: Running) -> Plan:
     return replace(plan, locking=replace(plan.locking, running=running))
 
 
-def read_claims(statements: Sequence[tree.Statement], words: Vocabulary) -> Claims:
+def read_claims(
+    statements: Sequence[tree.Statement], words: Vocabulary, track: Track, *, over_time: bool
+) -> Claims:
     """All claims of a file; errors are noted in ``words.names``."""
     return Claims(
         _proofs(statements, words),
-        (*_assumptions(statements, words), *lever_locks(statements, words)),
+        (
+            *_assumptions(statements, words),
+            *train_counts(statements, track, words.names, over_time=over_time),
+            *lever_locks(statements, words),
+        ),
         tuple(
             Waiver(s.claim.text, tuple(n.text for n in s.subjects), s.reason, s.span)
             for s in tree.of_kind(statements, tree.Waive)

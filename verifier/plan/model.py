@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, Literal, NamedTuple
 from verifier.language.source import Source, Span
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import NO_LOCKING, Locking
-from verifier.plan.observables import Condition, Fact, Observable
+from verifier.plan.observables import Assumed, Condition, Fact, Observable
 from verifier.plan.signals.aspects import Chart, Combination
 from verifier.plan.signals.packet_model import NO_PACKETS, Packets
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Equipment
@@ -359,13 +359,15 @@ class Proof:
 @dataclass(frozen=True, slots=True)
 class Assumption:
     """Holds in every allowed situation (``never`` conditions are stored negated). ``lock``: it is
-    a lock between levers, built into the frame."""
+    a lock between levers, built into the frame. ``trains``: it says that there are at most so many
+    trains."""
 
     title: str
-    condition: Condition
+    condition: Assumed
     text: str
     span: Span
     lock: "LeverLock | None" = None
+    trains: int | None = None
 
 
 @dataclass(frozen=True, slots=True)

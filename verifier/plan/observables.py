@@ -324,9 +324,38 @@ class Not:
 Condition = Fact | All | AnyOne | Not
 
 
-def facts_in(condition: Condition) -> Iterator[Fact]:
+@dataclass(frozen=True, slots=True)
+class Counted:
+    """What counts as one more if ``what`` holds; then as one less for each of ``less`` that holds,
+    and as one more for each of ``more``."""
+
+    what: Fact
+    less: tuple[Fact, ...]
+    more: tuple[All, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class AtMost:
+    """The count of all ``counted`` is at most ``most``."""
+
+    most: int
+    counted: tuple[Counted, ...]
+    span: Span
+
+
+# What an assumption may be.
+Assumed = Condition | AtMost
+
+
+def facts_in(condition: Assumed) -> Iterator[Fact]:
     """Every fact of a condition, left to right."""
     match condition:
+        case AtMost(counted=counted):
+            for each in counted:
+                yield each.what
+                yield from each.less
+                for ring in each.more:
+                    yield from facts_in(ring)
         case Fact():
             yield condition
         case Not(part=part):

@@ -7,7 +7,7 @@ the conditions read, be it through reports, named conditions or the rules of sig
 from collections.abc import Iterable, Iterator
 
 from verifier.plan.model import Plan, Signal
-from verifier.plan.observables import Condition, Observable, facts_in
+from verifier.plan.observables import Assumed, Observable, facts_in
 
 # Where stock stands or seems to stand, and how current flows: reports of blocks depend on that.
 # All reports, and lamps, may depend on whether what is broken works.
@@ -16,11 +16,12 @@ _OF_A_HEAD = ("color", "lens")
 
 
 def commands_read(
-    plan: Plan, conditions: Iterable[Condition], commands: Iterable[Observable]
+    plan: Plan, conditions: Iterable[Assumed], commands: Iterable[Observable]
 ) -> Iterator[Observable]:
     """The commands, in the order given, that some of the conditions depend on."""
     read: set[tuple[str, str]] = set()
-    waiting, seen = list(conditions), set[str]()
+    waiting: list[Assumed] = list(conditions)
+    seen = set[str]()
     while waiting:
         for fact in facts_in(waiting.pop()):
             what = fact.what

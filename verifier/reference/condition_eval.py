@@ -6,7 +6,17 @@ Part of the reference: the condition is evaluated as written, not rewritten or s
 from collections.abc import Callable, Iterator, Mapping
 
 from verifier.plan.model import Plan
-from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable, facts_in
+from verifier.plan.observables import (
+    All,
+    AnyOne,
+    Assumed,
+    AtMost,
+    Condition,
+    Fact,
+    Not,
+    Observable,
+    facts_in,
+)  # fmt: skip
 
 # Whether one fact holds; never called for a named condition.
 Look = Callable[[Fact], bool]
@@ -26,14 +36,14 @@ def looking_at(states: Mapping[Observable, str]) -> Look:
     return lambda says: states[says.what] in says.values
 
 
-def true_in(condition: Condition, states: Mapping[Observable, str], plan: Plan) -> bool:
+def true_in(condition: Assumed, states: Mapping[Observable, str], plan: Plan) -> bool:
     """Whether a condition holds, given the states of all that it reads, those of named
     conditions included."""
     known = {what.name: states[what] == "true" for what in states if what.kind == "condition"}
     return is_true(condition, looking_at(states), known, plan)
 
 
-def is_true(condition: Condition, look: Look, known: dict[str, bool], plan: Plan) -> bool:
+def is_true(condition: Assumed, look: Look, known: dict[str, bool], plan: Plan) -> bool:
     """Whether a condition holds. ``look`` evaluates facts; ``known`` keeps the values of named
     conditions. The stack is explicit, since files may chain thousands of conditions."""
     names: list[str] = []
@@ -51,7 +61,7 @@ def is_true(condition: Condition, look: Look, known: dict[str, bool], plan: Plan
         known[names.pop()] = holds
 
 
-def _holds(condition: Condition, look: Look, known: Mapping[str, bool]) -> bool:
+def _holds(condition: Assumed, look: Look, known: Mapping[str, bool]) -> bool:
     match condition:
         case Fact(what=what):
             if what.kind != "condition":
@@ -65,6 +75,13 @@ def _holds(condition: Condition, look: Look, known: Mapping[str, bool]) -> bool:
             return any(_holds(part, look, known) for part in parts)
         case Not(part=part):
             return not _holds(part, look, known)
+        case AtMost(most=most, counted=counted):
+            count = 0
+            for each in counted:
+                if _holds(each.what, look, known):
+                    count += 1 - sum(_holds(part, look, known) for part in each.less)
+                    count += sum(_holds(part, look, known) for part in each.more)
+            return count <= most
 
 
 def all_says(condition: Condition, plan: Plan) -> Iterator[Fact]:

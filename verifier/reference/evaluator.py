@@ -10,7 +10,7 @@ from itertools import product
 
 from verifier.plan import observables
 from verifier.plan.model import Head, Line, Plan, Signal
-from verifier.plan.observables import Condition, Fact, Observable, at_reader, facts_in
+from verifier.plan.observables import Assumed, Fact, Observable, at_reader, facts_in
 from verifier.plan.signals.aspects import Chart
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import FaultKind
@@ -176,11 +176,11 @@ class Evaluator:
                     states[what] = given[what]
         return states
 
-    def true(self, condition: Condition, seen: Seen) -> bool:
+    def true(self, condition: Assumed, seen: Seen) -> bool:
         """Whether a condition of the file holds, given everything observed."""
         return true_in(condition, seen.states, self.plan)
 
-    def allows(self, situation: Situation, condition: Condition) -> bool:
+    def allows(self, situation: Situation, condition: Assumed) -> bool:
         """Whether a condition holds in a situation, evaluating only what it reads.
 
         Raises :class:`Unsettled`."""

@@ -31,7 +31,7 @@ from verifier.plan.locking.durations import LOSS_SECONDS, durations_matter
 from verifier.plan.locking.locking_model import power_of
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Pipe, Plan
-from verifier.plan.observables import Condition, Observable, facts_unfolded
+from verifier.plan.observables import Assumed, Observable, facts_unfolded
 from verifier.plan.wiring.faults import DISOBEYED, STOPPED, Fault, FaultKind, all_ways
 from verifier.world.circuits import Circuits
 from verifier.world.crew import Crew
@@ -120,7 +120,7 @@ class Histories:
         Stock and points are the truth."""
         return substitute(expr, lambda part: self._meaning(part, seen=False), self._expanded)
 
-    def lower(self, condition: Condition) -> Expr:
+    def lower(self, condition: Assumed) -> Expr:
         return self._world.lower(condition)
 
     def _seen(self, expr: Expr) -> Expr:

@@ -5,7 +5,16 @@ from dataclasses import dataclass, field
 
 from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, conjunction, disjunction, negation
 from verifier.plan.model import Line
-from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, at_reader
+from verifier.plan.observables import (
+    All,
+    AnyOne,
+    Assumed,
+    AtMost,
+    Counted,
+    Fact,
+    Not,
+    at_reader,
+)  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,9 +37,11 @@ class Reader:
         return known
 
 
-def lower(condition: Condition, reader: Reader) -> Expr:
+def lower(condition: Assumed, reader: Reader) -> Expr:
     """A condition as an expression; named conditions are written out."""
     match condition:
+        case AtMost(most=most, counted=counted):
+            return at_most(most, [_changes(each, reader) for each in counted])
         case Fact(what=what, values=values):
             if what.kind == "condition":
                 inner = reader.named[what.name]
@@ -42,6 +53,51 @@ def lower(condition: Condition, reader: Reader) -> Expr:
             return disjunction(*(lower(part, reader) for part in parts))
         case Not(part=part):
             return negation(lower(part, reader))
+
+
+# Whether something is counted at all, and by how much each of some conditions changes the count.
+Change = tuple[Expr, Sequence[tuple[Expr, int]]]
+
+
+def _changes(counted: Counted, reader: Reader) -> Change:
+    less = [(lower(part, reader), -1) for part in counted.less]
+    more = [(lower(part, reader), 1) for part in counted.more]
+    return lower(counted.what, reader), [(TRUE, 1), *less, *more]
+
+
+def at_most(most: int, changes: Sequence[Change]) -> Expr:
+    """That a count is at most ``most``: a diagram with a row for each condition and, in each row,
+    a column for each count so far that leaves it open how the count ends."""
+    rows: list[tuple[Expr, int, int]] = []  # a condition, its change, how many rows to skip without
+    for when, parts in changes:
+        rows.append((when, 0, len(parts)))
+        rows += [(part, by, 0) for part, by in parts]
+    # By row: the least and the most that the count may still change by.
+    down, up = [0] * (len(rows) + 1), [0] * (len(rows) + 1)
+    for i in reversed(range(len(rows))):
+        _, by, skipped = rows[i]
+        past = i + 1 + skipped
+        down[i] = min(down[i + 1] + min(by, 0), down[past])
+        up[i] = max(up[i + 1] + max(by, 0), up[past])
+    counts = range(-len(rows), len(rows) + 1)
+    below: list[dict[int, Expr]] = [{} for _ in range(len(rows) + 1)]
+
+    def ends(row: int, count: int) -> Expr:
+        if count + up[row] <= most:
+            return TRUE
+        if count + down[row] > most:
+            return FALSE
+        return below[row][count]
+
+    for i in reversed(range(len(rows))):
+        when, by, skipped = rows[i]
+        for count in counts:
+            if count + down[i] <= most < count + up[i]:
+                holds, fails = ends(i + 1, count + by), ends(i + 1 + skipped, count)
+                below[i][count] = disjunction(
+                    conjunction(when, holds), conjunction(negation(when), fails)
+                )
+    return ends(0, 0)
 
 
 def first_line(

@@ -9,7 +9,7 @@ from verifier.language.diagnostics.registry import diagnostic
 from verifier.logic.expr import Atom, Expr, atom, constant, disjunction, negation, nodes, substitute
 from verifier.logic.settle import settle
 from verifier.plan.model import Line, Plan, Signal
-from verifier.plan.observables import Condition, Observable, conditions_in
+from verifier.plan.observables import Assumed, Observable, conditions_in
 from verifier.plan.signals.heads import signal_of
 from verifier.world.circuits import Circuits
 from verifier.world.cyclic_signals import May, settle_together
@@ -93,7 +93,7 @@ class World:
         new.memory_facts = tuple(facts)
         return new
 
-    def lower(self, condition: Condition) -> Expr:
+    def lower(self, condition: Assumed) -> Expr:
         """A condition of the file as an expression over observables."""
         return lower(condition, self._readers[""])
 

@@ -64,7 +64,7 @@ def _rule(node: _Part) -> str:
 def _text(token: Token, around: Tree[Token]) -> str:
     """How a word is written that is part of ``around``."""
     match token.type:
-        case "INDICATION" | "PLATE":
+        case "INDICATION" | "PLATE" | "AT_MOST":
             return " ".join(token.split())
         case "STRING" if around.data in ("claim", "subject") and is_name(token[1:-1]):
             return token[1:-1]

@@ -3,7 +3,7 @@
 from typing import Literal
 
 from verifier.language.statements.kind import statement
-from verifier.language.statements.nodes import Condition, Statement, Word
+from verifier.language.statements.nodes import Amount, Condition, Statement, Word
 
 _MODES = ("NEVER", "ALWAYS", "POSSIBLE")
 
@@ -27,6 +27,13 @@ class Assume(Statement):
     title: str
     mode: Literal["never", "always"]
     condition: Condition
+
+
+@statement("AT_MOST", "The number of trains", "at most 2 trains", once="at most")
+class AtMost(Statement):
+    """How many trains there ever are on the plan at once, as its owner says."""
+
+    trains: Amount
 
 
 @statement(
