@@ -29,8 +29,8 @@ def groups(plan: Plan, occupied: set[str]) -> int:
     for block in occupied:  # one block in two places counts as one
         pieces = [n for n in graph if plan.track.pieces[n].block == block]
         graph.add_edges_from((pieces[0], other) for other in pieces[1:])
-    pieces = plan.track.pieces
-    return sum(any(pieces[n].block for n in part) for part in nx.connected_components(graph))
+    track = plan.track.pieces
+    return sum(any(track[n].block for n in part) for part in nx.connected_components(graph))
 
 
 @pytest.mark.parametrize("seed", range(12))

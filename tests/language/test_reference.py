@@ -88,7 +88,7 @@ def test_every_statement_has_a_section_and_an_example() -> None:
     sections = dict(re.findall(r"^### (.+?)\n(.*?)(?=^##|\Z)", TEXT, re.MULTILINE | re.DOTALL))
     for word in (word.lower().replace("_", "-") for word in STATEMENT_WORDS):
         # A numeral is called a number too.
-        word = "number" if word == "numbered" else word
+        word = {"numbered": "number", "at-most": "at most"}.get(word, word)
         name = {
             "interlocking": "interlocking limits",
             "common": "common return",
