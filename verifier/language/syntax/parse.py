@@ -230,8 +230,8 @@ def _joined(track: Token, power: Token) -> Token:
 def _meant_as_name(source: Source, chunk: list[Token], token: Token) -> bool:
     if not chunk or _is_inches(chunk):
         return False
-    if [t.type for t in chunk[:-1]] == ["AT_MOST"] and token.type == "TRAINS":
-        return True
+    if chunk[0].type == "AT_MOST":
+        return len(chunk) == 2 and token.type == "TRAINS"
     clause = len(chunk) > 2 and chunk[-1] in _NAMES_FOLLOW and chunk[0].type in _WITH_CLAUSES
     if chunk[-1].type not in _OPEN_ENDED and not clause:
         return False
