@@ -269,7 +269,7 @@ class SystemProver:
         """The same; ``composed``: see
         :func:`~verifier.engines.temporal.resettability.always_again`."""
         self._catch_up()
-        system = self._ordered.system
+        system = replace(self._ordered.system, always=self.histories.always_at_entries)
         goals = tuple(self._expand(o.formula) for o in here)
         first, hints = self.histories.to_rest(), self.histories.consistent_trains()
         made = self.histories.in_turn

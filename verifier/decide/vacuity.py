@@ -188,6 +188,8 @@ def always_true(world: World, timeout: float | None) -> tuple[Assumption, ...]:
     checks = [(each, SituationCheck.of(each, timeout)) for each in worlds]
     likely = [a for a in plan.assumptions if _holds_in_all(a, checks)]
     if likely and plan.locking.over_time:
+        # Over time a number of trains says more than at single moments.
+        likely = [a for a in likely if a.trains is None]
         likely = list(_hold_in_all_states(likely, bare.plan))
     return tuple(likely)
 
@@ -232,5 +234,5 @@ def with_what_restricts(plan: Plan, situations: SituationProver, step: Callable[
     }  # fmt: skip
     found = free.decide(asked.values())
     kept = zip(plan.assumptions, asked, strict=True)
-    left = tuple(a for a, key in kept if found[key].status != "proved")
+    left = tuple(a for a, key in kept if found[key].status != "proved" or a.trains is not None)
     return replace(plan, assumptions=left)

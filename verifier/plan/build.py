@@ -101,7 +101,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     derails = find_derails(statements, track, names)
     named = {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()}
     locking = _locking(statements, named, crossovers, conditions, words)
-    claims = read_claims(statements, words, track, over_time=locking.over_time)
+    claims = read_claims(statements, words, track)
     packets = read_packets(statements, chart, posts, names)
     declared_limits = _declared_limits(statements, names)
     limits = find_limits(declared_limits, where, track, derails)

@@ -45,15 +45,13 @@ def with_running(plan: Plan, running: Running) -> Plan:
     return replace(plan, locking=replace(plan.locking, running=running))
 
 
-def read_claims(
-    statements: Sequence[tree.Statement], words: Vocabulary, track: Track, *, over_time: bool
-) -> Claims:
+def read_claims(statements: Sequence[tree.Statement], words: Vocabulary, track: Track) -> Claims:
     """All claims of a file; errors are noted in ``words.names``."""
     return Claims(
         _proofs(statements, words),
         (
             *_assumptions(statements, words),
-            *train_counts(statements, track, words.names, over_time=over_time),
+            *train_counts(statements, track, words.names),
             *lever_locks(statements, words),
         ),
         tuple(

@@ -11,6 +11,8 @@ on blocks that hang together is one train. The count is never more than there mu
 is at most the number of groups, since the rings are independent (Euler: a graph has as many
 components as vertices less edges plus independent rings). It is less only where stock goes around
 a ring in more ways than one. So no situation is left out that so many trains can bring about.
+
+Over time each train is known (``verifier/world/trains.py``): the number binds those that come in.
 """
 
 from collections import deque
@@ -26,7 +28,7 @@ Pair = tuple[str, str]
 
 
 def train_counts(
-    statements: Sequence[tree.Statement], track: Track, names: Names, *, over_time: bool
+    statements: Sequence[tree.Statement], track: Track, names: Names
 ) -> Iterator[Assumption]:
     """The assumption of `at most`; errors are noted in ``names``."""
     first: tree.AtMost | None = None
@@ -36,8 +38,6 @@ def train_counts(
             names.error("CP218", s.span, "again", others=[first.span])
             continue
         first = s
-        if over_time:
-            names.error("CP218", s.span, "over_time")
         if not number.isdecimal():
             names.error("CP218", s.trains.span, "part", number=number)
         elif int(number) == 0:

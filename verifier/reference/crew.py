@@ -1,4 +1,5 @@
-"""Whether people keep what the crew promises, in one step worked out directly from the plan.
+"""Whether people keep what the crew promises, in one step worked out directly from the plan, and
+let in no more trains than the file says.
 
 Part of the reference, beside :mod:`verifier.reference.step`. In: a moment, what it shows, the
 points thrown at it and how trains move from it. Out: the promises that this breaks.
@@ -10,7 +11,7 @@ from verifier.plan import observables
 from verifier.plan.devices import Device
 from verifier.plan.locking.crew_rules import led_to, stood_before
 from verifier.plan.locking.locking_model import Promise
-from verifier.plan.model import Move, Port, Route
+from verifier.plan.model import Assumption, Move, Port, Route
 from verifier.plan.observables import Observable
 from verifier.reference.positions import Positions
 from verifier.reference.state_variables import StateVariables
@@ -35,9 +36,12 @@ class CrewStep:
         self._trains = trains
         self._thrown = thrown
 
-    def broken(self) -> tuple[Promise, ...]:
-        """The promises that this step breaks."""
-        return tuple(p for p in self._plan.locking.promises if self._is_broken(p))
+    def broken(self) -> tuple[Promise | Assumption, ...]:
+        """The promises that this step breaks, and how many trains there may be if there are more,
+        or more would be with those that come in."""
+        trains = [a for a in self._plan.assumptions if a.trains is not None]
+        promises = [p for p in self._plan.locking.promises if self._is_broken(p)]
+        return (*(a for a in trains if self._trains.number > (a.trains or 0)), *promises)
 
     def _is_broken(self, promise: Promise) -> bool:
         match promise.rule:

@@ -14,7 +14,7 @@ from verifier.plan import observables
 from verifier.plan.devices import Device
 from verifier.plan.locking.locking_model import Sight
 from verifier.plan.locking.temporal_plan import running_plan
-from verifier.plan.model import Plan, Signal
+from verifier.plan.model import Assumption, Plan, Signal
 from verifier.plan.observables import Choice, Condition, Observable
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import Fault
@@ -86,18 +86,19 @@ class Stepper:
 
     def goes(self, step: Transition) -> bool:
         """Whether a history may have this step: the assumptions of the file hold at its moment,
-        and the crew keeps its promises."""
+        the crew keeps its promises, and there are no more trains than the file says."""
         return not step.broken and self.allowed(step.observed)
 
     def allowed(self, observed: Valuation) -> bool:
-        """Whether the assumptions of the file hold at a moment, given all that is observed."""
+        """Whether the assumptions of the file hold at a moment, given all that is observed. (How
+        many trains there may be binds those that come in, so it is asked of steps.)"""
         look = looking_at(observed)
-        return all(is_true(a.condition, look, {}, self.plan) for a in self.plan.assumptions)
+        return all(is_true(a.condition, look, {}, self.plan) for a in self._of_moments)
 
     def may_follow(self, state: Valuation) -> bool:
         """Whether the assumptions of the file allow a moment in this state, whatever people
         command at it."""
-        if not self.plan.assumptions:
+        if not self._of_moments:
             return True
         moment = {**state, **{what: what.usual for what in self.choices}}
         ways = (
@@ -118,9 +119,13 @@ class Stepper:
         return what.kind != "standing" or stock[observables.stock(what.name)] == "occupied"
 
     @cached_property
+    def _of_moments(self) -> tuple[Assumption, ...]:
+        return tuple(a for a in self.plan.assumptions if a.trains is None)
+
+    @cached_property
     def _commands_assumed(self) -> tuple[Observable, ...]:
         """The commands that the assumptions of the file depend on."""
-        assumed = [assumption.condition for assumption in self.plan.assumptions]
+        assumed = [assumption.condition for assumption in self._of_moments]
         return tuple(commands_read(self.plan, assumed, self.choices))
 
     def look(self, moment: Valuation) -> dict[Observable, str]:

@@ -85,6 +85,23 @@ class TrainStep:
                 for piece in over:
                     self._hurt_at(piece, incoming[piece])
 
+    @property
+    def number(self) -> int:
+        """How many trains are on the plan, and come in to it: each is counted where its rear is.
+        (One that leaves in this step is still there.)"""
+        rears = sum(self._is_rear(piece) for piece in self._positions.pieces)
+        fronts = [front for here in self.incoming.values() for front in here]
+        edges = [self._positions.beyond(front.into).piece for front in fronts]
+        return rears + sum(self._positions.kind(piece) == "edge" for piece in edges)
+
+    def _is_rear(self, piece: str) -> bool:
+        """Whether a train is on a piece, and on none behind it."""
+        if not self._on(piece):
+            return False
+        behind = self._positions.beyond(Port(piece, self._heading(piece)))
+        joint = self._positions.joint_beside(behind)
+        return self._positions.kind(behind.piece) in NO_TRACK or not self._spanned(joint)
+
     def wrecked(self) -> frozenset[str]:
         """The pieces whose trains stay where they are from the next moment on: all that such a
         train stands on."""

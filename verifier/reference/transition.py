@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from verifier.plan.locking.locking_model import Promise
+from verifier.plan.model import Assumption
 from verifier.plan.observables import Observable
 
 Valuation = Mapping[Observable, str]
@@ -15,7 +16,8 @@ class Transition:
     ``successor``: the next value of each state variable. ``begun``: the windows that begin with
     the next moment; ``ended``: the delays that are over, as in
     :meth:`~verifier.reference.state_variables.StateVariables.delay`. ``broken``: the promises of
-    the crew that the step breaks; no history has such a step. ``wrecked``: the pieces on which
+    the crew that the step breaks, and how many trains there may be if it brings in more; no history
+    has such a step. ``wrecked``: the pieces on which
     trains stand from now on that met or derailed, in this step or before. ``waiting``: the names of
     the timers and slow relays whose delays run on."""
 
@@ -23,6 +25,6 @@ class Transition:
     successor: Valuation
     begun: tuple[Observable, ...] = ()
     ended: tuple[tuple[str, str], ...] = ()
-    broken: tuple[Promise, ...] = ()
+    broken: tuple[Promise | Assumption, ...] = ()
     wrecked: frozenset[str] = frozenset()
     waiting: tuple[str, ...] = ()

@@ -30,7 +30,7 @@ from verifier.plan.locking import false_reports
 from verifier.plan.locking.durations import LOSS_SECONDS, durations_matter
 from verifier.plan.locking.locking_model import power_of
 from verifier.plan.locking.temporal_plan import running_plan
-from verifier.plan.model import Pipe, Plan
+from verifier.plan.model import Assumption, Pipe, Plan
 from verifier.plan.observables import Assumed, Observable, facts_unfolded
 from verifier.plan.wiring.faults import DISOBEYED, STOPPED, Fault, FaultKind, all_ways
 from verifier.world.circuits import Circuits
@@ -280,7 +280,9 @@ class Histories:
                 )
             return known[part]
 
-        return conjunction(*(substitute(expr, after) for expr in self._always))
+        asked = zip(self.plan.assumptions, self._always, strict=True)
+        # A step always leads to no more trains than there were with those that came in.
+        return conjunction(*(substitute(expr, after) for a, expr in asked if a.trains is None))
 
     def _moves_beneath(self, piece: str) -> Expr:
         return self._memory.moves(piece) if piece in self._devices else FALSE
@@ -345,7 +347,12 @@ class Histories:
 
     @cached_property
     def _always(self) -> tuple[Expr, ...]:
-        return tuple(self.expand(self._world.lower(a.condition)) for a in self.plan.assumptions)
+        return tuple(map(self._assumed, self.plan.assumptions))
+
+    def _assumed(self, assumption: Assumption) -> Expr:
+        if assumption.trains is not None:
+            return self._trains.number_at_most(assumption.trains)
+        return self.expand(self._world.lower(assumption.condition))
 
     @cached_property
     def system(self) -> System:
@@ -448,6 +455,19 @@ class Histories:
         """Conditions that should be brought about one after the other, in two stages: that all of
         each train is on one piece, and then that each has left the layout."""
         return tuple(self._trains.pulled_in()), tuple(self._trains.ways_out())
+
+    @property
+    def always_at_entries(self) -> tuple[Expr, ...]:
+        """The constraints of the system, with the number of trains asked only where one comes in:
+        then it binds no step at which none does. Histories are the same, as long as no more stand
+        on the layout at the start."""
+        running = self.plan.locking.running
+        start = [p for p in self.plan.track.pieces.values() if p.block in running.start_on]
+        found = list(self.system.always)
+        for i, assumption in enumerate(self.plan.assumptions):
+            if assumption.trains is not None and len(start) <= assumption.trains:
+                found[i] = self._trains.entries_at_most(assumption.trains)
+        return tuple(found)
 
     def consistent_trains(self) -> tuple[Expr, ...]:
         """What is expected of trains that span joints."""
