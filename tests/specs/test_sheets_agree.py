@@ -11,9 +11,12 @@ from pathlib import Path
 import pytest
 
 import verifier
-from tests.junction_files import SPEC_FILES, WIRED_SPECS
+from tests.junction_files import SPEC_FILES, WIRED_SPECS, spec
 from tests.proofs import proved
-from verifier.plan.model import Plan, Route
+from tests.testcard.cards import SMALL, card
+from verifier.diagnosis.suspects import suspects
+from verifier.plan.model import Plan, Route, Signal
+from verifier.plan.observables import UNLISTED
 from verifier.plan.signals.colors import steady
 from verifier.plan.wiring.faults import FaultKind, fault_name
 from verifier.properties.catalog import BY_NAME
@@ -27,6 +30,8 @@ from verifier.sheets.electrical import electrical_sheet
 from verifier.sheets.gaps import wanted_gaps
 from verifier.sheets.options import USUAL_OPTIONS
 from verifier.sheets.sheet import Sheet, Table
+from verifier.sheets.truth import ANY, truth_sheet
+from verifier.testcard.coverage_goals import Goal, conflict_goals, lines_of, route_goals
 from verifier.verdicts.report import Report
 
 every_spec = pytest.mark.parametrize("path", SPEC_FILES, ids=lambda path: path.stem)
@@ -202,3 +207,81 @@ def test_address_sheet_and_proof_have_the_same_addresses(path: Path) -> None:
     assert {row[2] for row in sent if row[3] == "0"} <= {*asked, "any other colors"}
     shared = [v for v in report.verdicts if v.obligation.property == "address-shared"]
     assert len({row[0] for row in sent}) == len(shared)
+
+
+def told(signal: Signal, table: Table) -> set[tuple[str, str]]:
+    """What a truth table says that a signal, or a head with lines of its own, may show."""
+    at = {name: i for i, name in enumerate(table.columns)}
+    if not signal.by_head:
+        return {(signal.name, row[at["shows"]]) for row in table.rows}
+    return {(head.name, row[at[head.name]]) for head in signal.heads for row in table.rows}
+
+
+@every_spec
+def test_truth_table_and_proof_know_the_same_of_each_signal(path: Path) -> None:
+    """What the proof finds possible has a row, and a row shows nothing that no line shows. Colors
+    of no aspect have a row where the proof finds them. A row that lets a train proceed with a block
+    occupied, or whatever that block reports, is a finding."""
+    report = proved(path)
+    plan, status = report.plan, {v.obligation.key: v.status for v in report.verdicts}
+    tables = {table.title: table for table in truth_sheet(plan).tables if "shows" in table.columns}
+    for signal in (s for s in plan.signals.values() if s.name in tables):
+        table = tables[signal.name]
+        shown = told(signal, table)
+        heads = signal.heads if signal.by_head else (signal,)
+        asked = {(owner.name, line.shows) for owner in heads for line in owner.lines}
+        possible = {of for of in asked if status.get(f"never-shown: {', '.join(of)}") == "proved"}
+        assert possible <= shown <= asked
+        if status.get(f"aspect-not-listed: {signal.name}") in ("broken", "waived"):
+            assert UNLISTED in {row[table.columns.index("shows")] for row in table.rows}
+        if not (plan.locking.memory or plan.assumptions or plan.wiring.given):
+            for block in occupied_in_a_clear_row(signal, table, plan):
+                key = f"proceed-into-occupied: {signal.name}, {block}"
+                assert status[key] in ("broken", "waived"), key
+
+
+def occupied_in_a_clear_row(signal: Signal, table: Table, plan: Plan) -> Iterator[str]:
+    """The detected blocks on every route of a signal that may be occupied in a row in which the
+    signal proceeds."""
+    at = {name: i for i, name in enumerate(table.columns)}
+    routes = [route.blocks for route in plan.routes if route.signal == signal.name]
+    on_all = {b for b in plan.blocks if routes and all(b in blocks for blocks in routes)}
+    for row in table.rows:
+        aspect = plan.chart.get(row[at["shows"]])
+        for block in on_all if aspect is not None and aspect.proceeds else ():
+            cell = row[at[f"block {block}"]] if f"block {block}" in at else ANY
+            if plan.blocks[block].detected and cell in ("occupied", ANY):
+                yield block
+
+
+@every_spec
+def test_the_test_card_tries_what_the_proof_asks(path: Path) -> None:
+    """Every line, every route, every two routes that conflict, and every fault."""
+    report = proved(path)
+    plan, asked = report.plan, dict[str, set[tuple[str, ...]]]()
+    for verdict in report.verdicts:
+        asked.setdefault(verdict.obligation.property, set()).add(verdict.obligation.subjects)
+    lines = {(owner, line.shows) for owner, _, lines in lines_of(plan) for line in lines}
+    assert lines == asked.get("never-shown", set())
+    routes = {(goal.text,) for goal in route_goals(plan)}
+    assert routes == asked.get("route-never-clears", set())
+    signal_of = {route.name: route.signal for route in plan.routes}
+    for pair in conflict_goals(plan, {}):
+        both = {signal_of[pair.one], signal_of[pair.other]}
+        assert any(both == set(of) for of in asked[f"{pair.how}-proceeds"]), pair
+    tried = {suspect.fault for suspect in suspects(plan) if suspect.fault is not None}
+    for fault in tried:
+        assert (fault.name,) in asked[fault.kind.property_name], fault
+
+
+@pytest.mark.parametrize("name", SMALL)
+def test_what_a_card_cannot_show_the_proof_does_not_find_possible(name: str) -> None:
+    status = {v.obligation.key: v.status for v in proved(spec(name)).verdicts}
+    made = card(name)
+    for met in made.lines:
+        assert status[f"never-shown: {', '.join(met.goal.text.rsplit(' ', 1))}"] == "proved"
+    for met in made.routes:
+        assert status[f"route-never-clears: {met.goal.text}"] == "proved"
+    for unseen in made.unseen:
+        if isinstance(unseen.what, Goal) and unseen.what.kind == "route" and unseen.proved:
+            assert status[f"route-never-clears: {unseen.what.text}"] != "proved"
