@@ -106,7 +106,7 @@ AROUND = """
 bool contact_closed(int pin);
 void show_color(int head, uint8_t color);
 void throw_points(int machine, uint8_t how);
-void pulse_coil(int machine, uint8_t how, int ms);
+void drive_coil(int machine, uint8_t how);
 void unlock_points(int machine, bool may_be_moved);
 void kick_watchdog(void);
 {include}
@@ -139,7 +139,11 @@ def test_the_example_of_use_compiles(path: Path, tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "outside", "says"),
     [
-        ("twin-coil-mended", True, ["the coil pulses", "AT EVERY RESET", "current off all coils"]),
+        (
+            "twin-coil-mended",
+            True,
+            ["are timed often enough", "AT EVERY RESET", "current off all coils"],
+        ),
         ("flasher-stopped-mended", True, ["the flash clock", "the steady color and 16"]),
         ("two-supplies-mended", False, []),
     ],
@@ -160,6 +164,81 @@ def test_a_pulse_of_another_length_is_not_the_same() -> None:
     changed = export.text.replace(f"{word} = {number}", f"{word} = {number}0")
     assert changed != export.text
     assert not isinstance(compare(replace(export, text=changed)), Equivalent)
+
+
+COILS = c_source(verifier.load(spec("twin-coil-mended")), "twin-coil-mended", "0" * 64)
+
+
+@pytest.mark.parametrize(
+    ("here", "instead"),
+    [
+        (">= 45u", ">= 46u"),
+        ("pulse_T1 > 45u", "pulse_T1 > 60000u"),
+        ("told_T3 > THROW_REVERSE", "told_T3 > 9u"),
+        ("pulse_T1 != 0u", "pulse_T3 != 0u"),
+        ("coils->coil_T1 = coils->told_T1", "coils->coil_T1 = out->throw_T1"),
+        ("    coils->coil_T3 = THROW_HOLD;\n", ""),
+        ("== THROW_NORMAL) ||", "== THROW_HOLD) ||"),
+    ],
+)
+def test_coils_that_are_timed_otherwise_are_not_the_same(here: str, instead: str) -> None:
+    begin = COILS.text.rindex("_pulse(const struct")
+    changed = COILS.text[:begin] + COILS.text[begin:].replace(here, instead, 1)
+    assert changed != COILS.text
+    assert not isinstance(compare(replace(COILS, text=changed)), Equivalent)
+
+
+DRIVE = """
+#include <stdio.h>
+#include "twin_coil_mended.c"
+int main(void) {
+    static struct twin_coil_mended_coils coils;
+    struct twin_coil_mended_outputs out = {0};
+    unsigned how, passed;
+    while (scanf("%u %u", &how, &passed) == 2) {
+        out.throw_T1 = (uint8_t)how;
+        twin_coil_mended_pulse(&out, (uint16_t)passed, &coils);
+        printf("%d %d\\n", coils.coil_T1, coils.coil_T3);
+    }
+    return 0;
+}
+"""
+
+
+@needs_gcc
+def test_no_coil_has_current_longer_than_its_pulse(tmp_path: Path) -> None:
+    """Run with chance throws and calls up to 5 ms apart, by a clock that is read in whole ms: each
+    throw that is new gets one pulse of nearly 50 ms, never more, and no other coil has any."""
+    (tmp_path / "twin_coil_mended.c").write_text(COILS.text, encoding="ascii")
+    (tmp_path / "drive.c").write_text(DRIVE, encoding="ascii")
+    built = ["gcc", "-std=c99", "-Wall", "-Werror", "drive.c", "-o", "drive"]
+    subprocess.run(built, cwd=tmp_path, check=True, timeout=60)
+    r, at, read, how = Random(5), 0.0, 0, 0
+    calls: list[tuple[float, int, int]] = []
+    for _ in range(20_000):
+        if r.random() < 0.01:
+            how = r.choice((0, 1, 2))
+        at += r.uniform(0.2, 5)
+        calls.append((at, how, int(at) - read))
+        read = int(at)
+    given = "\n".join(f"{how} {passed}" for _, how, passed in calls)
+    done = subprocess.run(
+        [str(tmp_path / "drive")], input=given, capture_output=True, text=True, check=True,
+        timeout=60,
+    )  # fmt: skip
+    coil, began, told, whole, begun = 0, 0.0, 0, 0, 0
+    for (at, how, _), line in zip(calls, done.stdout.splitlines(), strict=True):
+        now, other = map(int, line.split())
+        assert other == 0
+        if how and how != told:
+            assert now == how
+            told, coil, began, begun = how, now, at, begun + 1
+        elif coil and now != coil:
+            assert now == 0 and 40 < at - began <= 50
+            coil, whole = 0, whole + 1
+        else:
+            assert now == coil and (not coil or at - began <= 50)
+    assert whole > 50 and begun > whole
 
 
 def test_the_head_says_which_contacts_tell_the_other_way() -> None:

@@ -20,6 +20,7 @@ from verifier.exports.c_text import (
     comment,
     comment_safe,
 )
+from verifier.exports.coils_to_c import coil_fields, pulse_function, pulse_signature
 from verifier.exports.condition_to_c import ConditionWriter
 from verifier.exports.header import paragraphs
 from verifier.exports.interface import FLASHING, LONGEST_CALL, Field, Interface, interface_of
@@ -36,7 +37,7 @@ _PREFIX_LENGTH = 20
 _FIRST_WORDS = frozenset({
     "block", "points", "derail", "gate", "lever", "button", "relay", "timer", "traffic", "lamp",
     "input", "aspect", "head", "color", "throw", "unlocked", "clock", "is", "again", "part",
-    "settled", "memory", "in", "out", "elapsed",
+    "settled", "memory", "in", "out", "elapsed", "coil", "coils", "told", "pulse",
 })  # fmt: skip
 _THROW = (("THROW_HOLD", 0), ("THROW_NORMAL", 1), ("THROW_REVERSE", 2))
 
@@ -62,7 +63,7 @@ def c_source(plan: Plan, name: str, sha256: str, graded: str = "") -> CExport:
     whole, said = guard_macros(prefix.upper())
     code.put("", f"#ifndef {whole}", f"#define {whole}", "")
     code.put("#include <stdbool.h>", "#include <stdint.h>", "")
-    _enumerators(face, code)
+    _enumerators(face, prefix, code)
     _structs(face, prefix, code)
     _prototypes(face, prefix, code)
     code.put("", f"#ifndef {said}", "")
@@ -94,7 +95,7 @@ def _header(
 # ------------------------------------------------------------------ declarations
 
 
-def _enumerators(face: Interface, code: CWriter) -> None:
+def _enumerators(face: Interface, prefix: str, code: CWriter) -> None:
     told_apart = min(
         ((one.number ^ other.number).bit_count()
          for field in (*face.inputs, *face.memory)
@@ -120,11 +121,16 @@ def _enumerators(face: Interface, code: CWriter) -> None:
     pulses = [(p.pulse_name, p.pulse) for p in face.points if p.throw and p.pulse is not None]
     if pulses:
         code.say(
-            "Twin-coil machines: for so many ms, once each time that THROW_NORMAL or THROW_REVERSE "
-            "is new, give current to the coil; then switch it off, whatever is told. A coil that "
-            "stays on burns."
+            "Twin-coil machines: a coil may have current for so many ms at most, once each time "
+            f"that THROW_NORMAL or THROW_REVERSE is new. {_pulse_of(prefix)} sees to that."
         )
         _enum(pulses, code, "{}")
+        code.say(f"The most ms between two calls of {_pulse_of(prefix)}.")
+        _enum([("COIL_CALL_MS", face.coil_call)], code, "{}")
+
+
+def _pulse_of(prefix: str) -> str:
+    return f"{prefix}_pulse()"
 
 
 def _enum(words: Iterable[tuple[str, int]], code: CWriter, number: str) -> None:
@@ -160,6 +166,9 @@ def _structs(face: Interface, prefix: str, code: CWriter) -> None:
         if points.throw:
             told.append((f"uint8_t {points.throw};", f"THROW_ of {points.device.control}"))
     _struct(f"{prefix}_outputs", told, code)
+    if face.pulses:
+        code.say("Coils: all zero at the start, as C has what is static; none has current then.")
+        _struct(f"{prefix}_coils", coil_fields(face), code)
 
 
 def _struct(name: str, fields: Iterable[tuple[str, str]], code: CWriter) -> None:
@@ -186,6 +195,10 @@ def _prototypes(face: Interface, prefix: str, code: CWriter) -> None:
         code.put(f"{_start(prefix)};", "")
     code.say("One scan. Returns false where something is out of order.")
     code.put(*_step(face, prefix, ";"))
+    if face.pulses:
+        code.put("")
+        code.say("Coils: call it again and again, also between scans.")
+        code.put(*pulse_signature(prefix, ";"))
 
 
 def _start(prefix: str) -> str:
@@ -222,6 +235,9 @@ def _functions(face: Interface, prefix: str, code: CWriter) -> None:
     code.open()
     code.take(_body(face, prefix))
     code.close()
+    if face.pulses:
+        code.put("")
+        pulse_function(face, prefix, code)
 
 
 def _returns(test: Test, code: CWriter) -> None:

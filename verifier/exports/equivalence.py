@@ -18,6 +18,7 @@ from verifier.exports.c_lexer import NotReadable
 from verifier.exports.c_program import BOOL, CProgram, CType, ParameterTypes, parse_program
 from verifier.exports.c_semantics import CMachine, CValue, Store
 from verifier.exports.c_source import CExport
+from verifier.exports.expected_coils import coil_claims
 from verifier.exports.expected_semantics import ExpectedSemantics
 from verifier.exports.interface import LONGEST_CALL, Clock, Interface
 from verifier.plan.devices import Device
@@ -104,6 +105,8 @@ def _same_names(read: CProgram, export: CExport) -> None:
             **{c.name: CType(c.bits) for c in face.clocks},
             "check": CType(16),
         }
+    if face.pulses:
+        wanted[f"{prefix}_coils"] = dict(_coils(face))
     if read.structs != wanted:
         raise NotReadable("other fields than there should be")
     if {n: (f.returns, f.given) for n, f in read.functions.items()} != _functions(face, prefix):
@@ -114,6 +117,7 @@ def _same_names(read: CProgram, export: CExport) -> None:
     if any(points.throw for points in face.points):
         numbers |= {"THROW_HOLD": 0, "THROW_NORMAL": 1, "THROW_REVERSE": 2}
     numbers |= {p.pulse_name: p.pulse for p in face.points if p.throw and p.pulse is not None}
+    numbers |= {"COIL_CALL_MS": face.coil_call} if face.pulses else {}
     if read.enumerators != numbers:
         raise NotReadable("other enumerators than there should be")
 
@@ -132,6 +136,8 @@ def _functions(face: Interface, prefix: str) -> dict[str, tuple[CType | None, Pa
     if face.memory:
         found |= {"memory_is": (BOOL, (memory,)), "check": (CType(16), (memory,))}
         found["start"] = None, (memory,)
+    if face.pulses:
+        found["pulse"] = None, (outputs, CType(16), f"{prefix}_coils")
     return {f"{prefix}_{name}": signature for name, signature in found.items()}
 
 
@@ -143,6 +149,11 @@ def _outputs(face: Interface) -> Iterator[tuple[str, CType]]:
             yield points.unlocked, BOOL
         if points.throw:
             yield points.throw, CType(8)
+
+
+def _coils(face: Interface) -> Iterator[tuple[str, CType]]:
+    for _, pulse in face.pulses:
+        yield from ((pulse.coil, CType(8)), (pulse.told, CType(8)), (pulse.clock, CType(16)))
 
 
 class _Comparison:
@@ -173,6 +184,8 @@ class _Comparison:
         yield from (free(f"memory->{clock.name}", clock.bits) for clock in face.clocks)
         if face.memory:
             yield free("memory->check", 16)
+        for name, kind in _coils(face):
+            yield free(f"coils->{name}", kind.bits)
         for name, kind in _outputs(face):
             if kind == BOOL:
                 bit = terms.variable(f"out->{name}", 1)
@@ -193,6 +206,8 @@ class _Comparison:
         yield self._terms.opposite(sound), list(self._when_out_of_order(run))
         if face.memory:
             yield self._terms.truth(True), [*self._starts(machine), *self._flips(machine)]
+        if face.pulses:
+            yield self._terms.truth(True), list(self._coils(machine))
 
     # -------------------------------------------------------------- what is given
 
@@ -293,6 +308,13 @@ class _Comparison:
             wanted = terms.choose(self._expected.waits(clock, to), then, wanted)
         found = terms.resize(run.after[f"memory->{clock.name}"].word, clock.bits, 32)
         return Claim(f"the clock of {clock.of.what.name}", terms.equal(found, wanted))
+
+    def _coils(self, machine: CMachine[Any, Any]) -> Iterator[Claim]:
+        """Which coils have current after a call that times them."""
+        given: list[CValue | str] = ["out", self._elapsed, "coils"]
+        after, _ = machine.call(f"{self._prefix}_pulse", given, self._before)
+        found = coil_claims(self._face, self._terms, self._before, after, self._passed)
+        yield from (Claim(*each) for each in found)
 
     def _when_out_of_order(self, run: _Call) -> Iterator[Claim]:
         """Everything is at its most restrictive, and memory as it was."""

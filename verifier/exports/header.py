@@ -44,11 +44,12 @@ def _prose(text: str) -> list[str]:
 def _proved(face: Interface) -> Iterator[list[str]]:
     every = ["every input", *["every state of the memory"] * bool(face.memory)]
     every += ["every elapsed time"] * bool(face.clocks)
+    also = ", and one that times coils begins and ends each pulse as told below" * bool(face.pulses)
     yield _prose(
         f"WHAT WAS PROVED: this text was read back, and for {listing(every)}, with an `int` of 16 "
-        "bits and of 32, one call gives the outputs that the rules of the junction file give. If "
-        "you change a line here, the proof no longer holds: change the junction file and export "
-        "it again."
+        f"bits and of 32, one call gives the outputs that the rules of the junction file give{also}"
+        ". If you change a line here, the proof no longer holds: change the junction file and "
+        "export it again."
     )
     yield _prose(
         "WHAT WAS NOT: more of the rules than their grade says, on the assumptions that "
@@ -76,10 +77,15 @@ def _outside(face: Interface) -> Iterator[str]:
             f"in light and in dark: the steady color and {FLASHING}; your program turns the lamp "
             "on and off, and a clock that stops leaves it lit or dark)"
         )
-    if any(p.throw and p.twin_coil for p in face.points):
+    if bare := [p.device.name for p in face.points if p.throw and p.twin_coil and not p.timed]:
         yield (
-            "the coil pulses (a call says which way to throw, for as long as that holds; when the "
-            "current begins and ends is not in it)"
+            f"the coil pulses of {listing(bare)} (a call says which way to throw, for as long as "
+            "that holds; the file gives no pulse, so when the current begins and ends is not in it)"
+        )
+    if face.pulses:
+        yield (
+            f"that the coils are timed often enough (every {face.coil_call} ms at least), and that "
+            "the board takes current off them when it does nothing else any more"
         )
 
 
@@ -120,9 +126,8 @@ def _use(face: Interface, prefix: str) -> Iterator[list[str]]:
         names = listing([p.device.name for p in coils])
         yield _prose(
             f"TWIN-COIL MACHINES ({names}): a coil may have current for an instant only, and burns "
-            "on an output that stays on. Let a capacitor discharge unit, or a timer of the "
-            "controller that runs while nothing else does, end each pulse. THROW_HOLD, or the "
-            "same as before, gives no pulse. AT EVERY RESET (power, watchdog, a program loaded "
+            f"on an output that stays on. {_timing(face, prefix)}THROW_HOLD, or the same as "
+            "before, gives no pulse. AT EVERY RESET (power, watchdog, a program loaded "
             "anew) the board must take current off all coils before it does anything else, "
             "and keep it off until the first call: pull the input of each coil's switch to off "
             "with a resistor, since pins float until the program sets them, and set these pins "
@@ -136,11 +141,29 @@ def _use(face: Interface, prefix: str) -> Iterator[list[str]]:
     )
 
 
+def _timing(face: Interface, prefix: str) -> str:
+    """How the coils are timed."""
+    end = (
+        "Let a capacitor discharge unit, or a timer of the controller that runs while nothing else "
+        "does, end each pulse. "
+    )
+    if not face.pulses:
+        return end
+    return (
+        f"{prefix}_pulse() says which coil has current now, and takes it off in time where it is "
+        f"called every {face.coil_call} ms or more often, from a timer that runs whatever else the "
+        "controller does: nothing else ends a pulse. A controller that hangs leaves a coil on; so "
+        "let its watchdog reset it within a pulse, or drive the coils by a capacitor discharge "
+        "unit, which cannot burn them. "
+    )
+
+
 def _example(face: Interface, prefix: str) -> Iterator[str]:
     yield f"#define {prefix.upper()}_DECLARATIONS"
     yield f'#include "{prefix}.c"   (as this file is called)'
     yield ""
     kept = ["inputs in"] * bool(face.inputs) + ["memory memory"] * bool(face.memory)
+    kept += ["coils coils"] * bool(face.pulses)
     yield from (f"static struct {prefix}_{what};" for what in (*kept, "outputs out"))
     if face.memory:
         yield from ("", "void once(void)   (when a person has seen that all is as told below)", "{")
@@ -154,6 +177,11 @@ def _example(face: Interface, prefix: str) -> Iterator[str]:
     yield from (f"    {line}" for line in _showing(face))
     yield "    kick_watchdog();"
     yield "}"
+    for _, pulse in face.pulses[:1]:
+        yield from ("", "void every_ms(uint16_t elapsed_ms)", "{")
+        yield f"    {prefix}_pulse(&out, elapsed_ms, &coils);"
+        yield f"    drive_coil(0, coils.{pulse.coil});   (and so on; THROW_HOLD: neither coil)"
+        yield "}"
 
 
 def _reading(face: Interface) -> Iterator[str]:
@@ -192,10 +220,6 @@ def _showing(face: Interface) -> Iterator[str]:
     steady = (p.throw for p in face.points if p.throw and p.pulse is None)
     for name in dict.fromkeys(steady):
         yield f"throw_points(0, out.{name});   (and so on; THROW_HOLD leaves them)"
-        break
-    for points in (p for p in face.points if p.throw and p.pulse is not None):
-        yield f"pulse_coil(0, out.{points.throw}, {points.pulse_name});"
-        yield "   (and so on: once for each change, for so many ms, then off)"
         break
     for name in dict.fromkeys(p.unlocked for p in face.points if p.unlocked):
         yield f"unlock_points(0, out.{name});   (and so on)"

@@ -37,6 +37,8 @@ LONGEST_CALL = 1000
 # A clock begins at 1; one more, since a difference of two readings in whole milliseconds may be
 # more than has passed, by less than one.
 _BEGINS = 2
+# The most milliseconds between two calls that time coils.
+_COIL_CALL = 5
 _REMEMBERED = ("relay", "timer", "traffic")
 # What is safest to assume of a report that is missing.
 RESTRICTIVE = {
@@ -102,17 +104,32 @@ class Clock:
 
 
 @dataclass(frozen=True, slots=True)
+class Pulse:
+    """How the coils of a machine are timed: the fields that hold which coil has current (``coil``),
+    the throw of the last pulse (``told``) and what is counted of a pulse (``clock``). ``longest``:
+    the most milliseconds that a coil may have current; ``full``: what the clock comes to when a
+    pulse is over."""
+
+    coil: str
+    told: str
+    clock: str
+    longest: int
+    full: int
+
+
+@dataclass(frozen=True, slots=True)
 class PointsOutputs:
     """The outputs of one turnout, slip, derail or gate: whether it may be moved (``unlocked``,
     where something locks it), and how it is to be thrown (``throw``, where lever, buttons or a rule
     do so). ``pulse``: the longest that the coils of a twin-coil machine may have current, in
-    milliseconds; None where the file gives no pulse."""
+    milliseconds; None where the file gives no pulse. ``timed``: how the program times it."""
 
     device: Device
     unlocked: str | None
     throw: str | None
     twin_coil: bool
     pulse: int | None
+    timed: Pulse | None = None
 
     @property
     def pulse_name(self) -> str:
@@ -151,6 +168,16 @@ class Interface:
     def clock_of(self, name: str) -> Clock | None:
         """The clock of a relay or timer."""
         return next((clock for clock in self.clocks if clock.of.what.name == name), None)
+
+    @property
+    def pulses(self) -> tuple[tuple[PointsOutputs, Pulse], ...]:
+        """The machines whose coils the program times."""
+        return tuple((out, out.timed) for out in self.points if out.timed is not None)
+
+    @property
+    def coil_call(self) -> int:
+        """How many milliseconds may pass between two calls that time coils."""
+        return min((_between_calls(pulse.longest) for _, pulse in self.pulses), default=0)
 
     def restrictive(self, signal: Signal) -> tuple[str, tuple[str, ...]]:
         """The most restrictive that the rules of a signal show: the aspect, and the colors."""
@@ -344,6 +371,20 @@ def _limit(seconds: Fraction) -> int:
     return ceil(seconds * 1000) + _BEGINS
 
 
+def _between_calls(pulse: int) -> int:
+    """How many milliseconds may pass between calls that time a pulse."""
+    return max(1, min(_COIL_CALL, pulse // 4))
+
+
+def _timed(name: str, pulse: int, names: CNames) -> Pulse:
+    """A coil gets its current at one call, and it is taken off at the first call at which the clock
+    is full: one call, and a millisecond by which two readings differ too little, later than that.
+    The clock begins at 1."""
+    full = max(1, pulse - _between_calls(pulse))
+    coil, told, clock = (names.give(word, name) for word in ("coil", "told", "pulse"))
+    return Pulse(coil, told, clock, pulse, full)
+
+
 def _points(plan: Plan, names: CNames) -> Iterator[PointsOutputs]:
     known = devices(plan)
     for name, throw in plan.locking.throws.items():
@@ -351,4 +392,5 @@ def _points(plan: Plan, names: CNames) -> Iterator[PointsOutputs]:
         thrown = names.give("throw", name) if throw.by in ("lever", "buttons", "rule") else None
         if locked or thrown:
             pulse = floor(throw.pulse * 1000) if throw.pulse is not None else None
-            yield PointsOutputs(known[name], locked, thrown, throw.snap, pulse)
+            timed = _timed(name, pulse, names) if thrown and pulse is not None else None
+            yield PointsOutputs(known[name], locked, thrown, throw.snap, pulse, timed)
