@@ -12,7 +12,8 @@ is at most the number of groups, since the rings are independent (Euler: a graph
 components as vertices less edges plus independent rings). It is less only where stock goes around
 a ring in more ways than one. So no situation is left out that so many trains can bring about.
 
-Over time each train is known (``verifier/world/trains.py``): the number binds those that come in.
+Over time each train is known, and the number binds those that come in
+(``verifier/world/train_number.py``).
 """
 
 from collections import deque

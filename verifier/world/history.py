@@ -37,6 +37,7 @@ from verifier.world.circuits import Circuits
 from verifier.world.crew import Crew
 from verifier.world.memory import Memory
 from verifier.world.standing import Standing
+from verifier.world.train_number import entries_at_most, number_at_most
 from verifier.world.trains import Rules, TrainDynamics
 from verifier.world.world import World
 
@@ -351,7 +352,7 @@ class Histories:
 
     def _assumed(self, assumption: Assumption) -> Expr:
         if assumption.trains is not None:
-            return self._trains.number_at_most(assumption.trains)
+            return number_at_most(assumption.trains, self._trains)
         return self.expand(self._world.lower(assumption.condition))
 
     @cached_property
@@ -466,7 +467,7 @@ class Histories:
         found = list(self.system.always)
         for i, assumption in enumerate(self.plan.assumptions):
             if assumption.trains is not None and len(start) <= assumption.trains:
-                found[i] = self._trains.entries_at_most(assumption.trains)
+                found[i] = entries_at_most(assumption.trains, self._trains)
         return tuple(found)
 
     def consistent_trains(self) -> tuple[Expr, ...]:

@@ -16,7 +16,6 @@ from verifier.plan.model import Joint, Move, Piece, Plan, Port
 from verifier.plan.observables import Condition
 from verifier.plan.track.build_track import moves_over
 from verifier.plan.track.routes import entered_under_signal
-from verifier.world.rules import at_most
 
 ENDS = ("edge", "bumper")
 
@@ -401,40 +400,6 @@ class TrainDynamics:
                 yield disjunction(free, *came.values())
             else:
                 yield disjunction(free, *came.values(), *map(self.leaves, ports))
-
-    # -------------------------------------------------------------- how many there are
-
-    def number_at_most(self, most: int) -> Expr:
-        """No more than ``most`` trains are on the plan or come in to it at this step. Each is
-        counted where its rear is; one that leaves at this step is still there. (A train comes onto
-        vacant track over one joint, and leaves track with that joint: so in histories each has one
-        rear. Counting rears alone errs to the side of more trains where only a part of the track
-        is looked at.)"""
-        return at_most(most, [(each, [(TRUE, 1)]) for each in (*self._rears(), *self._entries())])
-
-    def entries_at_most(self, most: int) -> Expr:
-        """The same, asked only where a train comes in: nothing else makes them more."""
-        coming = disjunction(*self._entries())
-        return disjunction(negation(coming), self.number_at_most(most))
-
-    def _rears(self) -> Iterator[Expr]:
-        """For each piece, that the rear of a train is on it: a train is on the piece, and not on
-        the one behind."""
-        for name, piece in self.pieces.items():
-            behind = [
-                conjunction(self.heading(name, end), negation(self.is_free(joint)))
-                for end in piece.ends
-                if (joint := self.plan.track.joint_at[Port(name, end)]).other(Port(name, end)).piece
-                in self.pieces
-            ]
-            yield conjunction(self.occupied(name), negation(disjunction(*behind)))
-
-    def _entries(self) -> Iterator[Expr]:
-        """For each edge, that a train comes in over it, be it onto track that is taken."""
-        for fronts in self._fronts.values():
-            for front in fronts:
-                if self.plan.track.pieces[front.frm.piece].kind == "edge":
-                    yield front.when
 
     # -------------------------------------------------------------- what goes wrong
 
