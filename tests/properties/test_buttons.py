@@ -59,6 +59,11 @@ def verdicts(text: str, name: str = "clears-again") -> dict[tuple[str, ...], str
         # A lever stays where it is put; Restricting is held on purpose.
         (SIGNAL + "Clear  when 2 reverse and Far clear" + OTHERWISE, {}),
         (SIGNAL + "Restricting  when Send" + OTHERWISE, {}),
+        # Over time too, as long as nothing remembers.
+        (
+            "trains obey signals\n" + SIGNAL + "Clear  when Send" + OTHERWISE,
+            {"Clear-2R": "broken"},
+        ),
         # With memory it is not asked.
         (STICK + SIGNAL + "Clear  when 2R-stick up and Far clear" + OTHERWISE, {}),
     ],

@@ -96,7 +96,7 @@ def clears_again(survey: Survey) -> Musts:
     the button pressed, unless one of these lines holds with the button let go. Where nothing
     remembers. A note."""
     plan = survey.plan
-    for signal in plan.signals.values() if not plan.locking.over_time else ():
+    for signal in plan.signals.values() if not plan.locking.memory else ():
         best = {a.name for a in plan.chart.aspects if better_than_restricting(a)}
         lit = [(signal.heads[0].name, line.when) for line in signal.lines if line.shows in best]
         for head in signal.heads:

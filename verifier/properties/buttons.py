@@ -33,11 +33,11 @@ def clears_again(plan: Plan) -> Iterator[Obligation]:
     expect one press to clear a signal for one train, as a stick signal does. Levers do not count:
     a lever stays where it is put. Nor does Restricting, which is often held.
 
-    Checked in files that say nothing of memory, time or how trains run. There nothing remembers
-    that a train has passed: what a signal shows with the button pressed, it shows again once the
-    train has gone. Other files are not checked.
+    Checked in files without relays, timers or traffic. There nothing remembers that a train has
+    passed: what a signal shows with the button pressed, it shows again once the train has gone.
+    Other files are not checked.
     """
-    for signal in plan.signals.values() if not plan.locking.over_time else ():
+    for signal in plan.signals.values() if not plan.locking.memory else ():
         clearing = list(_clearing_lines(signal, plan))
         for button in _buttons(clearing, plan):
             stays = disjunction(*(_without(button, head, line, plan) for head, line in clearing))
