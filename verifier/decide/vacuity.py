@@ -186,10 +186,10 @@ def always_true(world: World, timeout: float | None) -> tuple[Assumption, ...]:
     faulty = World(bare.plan, bare, [fault.what for fault in plan.equipment.faults])
     worlds = [bare, faulty] if faulty.faults else [bare]
     checks = [(each, SituationCheck.of(each, timeout)) for each in worlds]
-    likely = [a for a in plan.assumptions if _holds_in_all(a, checks)]
+    # Over time a number of trains says more than at single moments.
+    asked = [a for a in plan.assumptions if a.trains is None or not plan.locking.over_time]
+    likely = [a for a in asked if _holds_in_all(a, checks)]
     if likely and plan.locking.over_time:
-        # Over time a number of trains says more than at single moments.
-        likely = [a for a in likely if a.trains is None]
         likely = list(_hold_in_all_states(likely, bare.plan))
     return tuple(likely)
 
