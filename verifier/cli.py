@@ -15,6 +15,7 @@ from verifier import __version__
 from verifier.commands import (
     draft,
     drawing,
+    editing,
     exporting,
     looking,
     mend,
@@ -126,7 +127,18 @@ def _parser() -> argparse.ArgumentParser:
         sub.set_defaults(run=run)
         return sub
 
-    for group in (paging, proving, looking, mend, draft, drawing, printing, exporting, writing):
+    for group in (
+        paging,
+        proving,
+        looking,
+        mend,
+        draft,
+        drawing,
+        printing,
+        exporting,
+        writing,
+        editing,
+    ):
         group.add(command)
     return parser
 

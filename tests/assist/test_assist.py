@@ -51,7 +51,7 @@ def names(written: str) -> Names:
 def words(written: str, place: str = "") -> list[str]:
     """What is proposed behind ``written``, in a text that ends there."""
     whole = written + place
-    return [proposal.text for proposal in proposals(text(whole), len(whole))]
+    return [proposal.text for proposal in proposals(Family((names(whole),)), 0, len(whole))]
 
 
 # ------------------------------------------------------------------ read in pieces

@@ -17,7 +17,7 @@ ROOT = Path(__file__).resolve().parents[2]
 FLOORS = [
     "language", "plan", "logic", "census", "world", "properties", "reference", "engines",
     "verdicts", "explain", "decide", "repair", "pipeline", "diagnosis", "testcard", "exports",
-    "drafting", "mending", "sheets", "drawing", "reports", "api", "assist", "workbench",
+    "drafting", "mending", "sheets", "drawing", "reports", "api", "assist", "workbench", "editor",
     "commands",
 ]  # fmt: skip
 PATHS = {

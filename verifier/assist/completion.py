@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.assist.expected import Expected, expected_at
-from verifier.assist.naming import ANYTHING, Names, names_of
-from verifier.assist.pieces import Text
+from verifier.assist.naming import ANYTHING
+from verifier.assist.navigation import Family
 from verifier.language.syntax import tree as s
 from verifier.language.syntax.parse import terminal_words
 from verifier.language.syntax.tree import KIND_BY_TERMINAL, STATEMENT_WORDS
@@ -45,8 +45,10 @@ class Proposal:
     end: int
 
 
-def proposals(text: Text, offset: int, names: Names | None = None) -> list[Proposal]:
-    """What can be written at a place, the likeliest first. Nothing in comments and in texts."""
+def proposals(family: Family, file: int, offset: int) -> list[Proposal]:
+    """What can be written at a place of one of the texts, the likeliest first. Nothing in comments
+    and in quotes."""
+    text = family.names[file].text
     line = text.source.line_bounds(text.source.position(offset)[0])[0]
     before = text.text[line:offset]
     if _COMMENT_OR_TEXT.match(before):
@@ -54,7 +56,7 @@ def proposals(text: Text, offset: int, names: Names | None = None) -> list[Propo
     found = _WRITTEN.search(before)
     begun = found[0] if found else ""
     start = offset - len(begun)
-    place = _Place(text, names or names_of(text), start)
+    place = _Place(family, file, start)
     fits = [
         Proposal(word, sort, about, start, offset)
         for word, sort, about in place.words()
@@ -69,11 +71,10 @@ _Word = tuple[str, Sort, str]
 class _Place:
     """A place at which a word begins."""
 
-    def __init__(self, text: Text, names: Names, start: int):
-        self._text = text
-        self._names = names
-        self._start = start
-        self._scope = names.scope_at(start)
+    def __init__(self, family: Family, file: int, start: int):
+        text = family.names[file].text
+        self._family = family
+        self._scope = family.names[file].scope_at(start)
         begins, _ = text.piece_at(start)
         self._before = text.text[begins:start]
         # At the beginning of a line that is not further in, a statement begins.
@@ -126,7 +127,7 @@ class _Place:
             yield from self._named(expected.wanted)
 
     def _modules(self) -> Iterator[s.Module]:
-        return s.of_kind((statement for _, statement in self._text.statements()), s.Module)
+        return s.of_kind(self._family.statements(), s.Module)
 
     def _parameters(self, module: str) -> Iterator[_Word]:
         for found in self._modules():
@@ -138,12 +139,12 @@ class _Place:
         """Names of these kinds; a parameter can be of any kind."""
         if not kinds:
             return
-        for name, declared in self._names.of_kind(self._scope, (*kinds, "parameter", "use")):
+        for name, declared in self._family.of_kind(self._scope, (*kinds, "parameter", "use")):
             kind = declared.name.kind
             yield name, "name", KIND_WORDS.get(kind, f"a {kind}")
 
     def _aspects(self) -> Iterator[_Word]:
-        for aspect in chart_of(self._text).aspects:
+        for aspect in chart_of(self._family).aspects:
             yield aspect.name, "aspect", aspect.indication.text
 
     def _lines(self, first: str) -> Iterator[_Word]:
@@ -161,7 +162,7 @@ class _Place:
         """The states of what is named before this place."""
         words = [token for token in expected.before if token.type == "NAME"]
         name = str(words[-1])
-        declared = self._names.table.get((self._scope, name))
+        declared = self._family.known(self._scope, name)
         if declared is None and "." in name and name.rpartition(".")[0]:
             kinds: tuple[str, ...] = ("head",)
         else:
@@ -213,6 +214,6 @@ def example_of(example: str) -> str:
     return example.partition("`")[0]
 
 
-def chart_of(text: Text) -> Chart:
-    """The aspects that a text has, as far as it can be read."""
-    return build_chart((statement for _, statement in text.statements()), PlanNames())
+def chart_of(family: Family) -> Chart:
+    """The aspects of texts that belong together, as far as they can be read."""
+    return build_chart(family.statements(), PlanNames())

@@ -128,12 +128,6 @@ class Names:
             scope = _scope_after(statement, scope)
         return scope
 
-    def of_kind(self, scope: str, kinds: tuple[str, ...]) -> Iterator[tuple[str, Declaration]]:
-        """The names that something of one of these kinds has in a scope."""
-        for declared in self.declarations:
-            if declared.name.scope == scope and declared.name.kind in kinds:
-                yield declared.name.text, declared
-
 
 @dataclass(frozen=True, slots=True)
 class PieceNames:

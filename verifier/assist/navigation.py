@@ -56,6 +56,17 @@ class Family:
         found = self._table.get((scope, name))
         return found[1] if found else None
 
+    def statements(self) -> Iterator[s.Statement]:
+        """Every statement of the texts that can be read."""
+        return (statement for names in self.names for _, statement in names.text.statements())
+
+    def of_kind(self, scope: str, kinds: tuple[str, ...]) -> Iterator[tuple[str, Declaration]]:
+        """The names that something of one of these kinds has in a scope."""
+        for names in self.names:
+            for declared in names.declarations:
+                if declared.name.scope == scope and declared.name.kind in kinds:
+                    yield declared.name.text, declared
+
     def parts(self, file: int, name: Occurrence) -> Iterator[Meant]:
         """The parts of a name that mean something."""
         if name.kind == "head":  # written without its signal

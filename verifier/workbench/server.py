@@ -35,6 +35,7 @@ from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
 from verifier.workbench.guard import TOO_LONG, BodyTooLarge, Guard, refused
 from verifier.workbench.proofs import Proofs
 from verifier.workbench.situation_play import ACTION_KINDS, Action, Play
+from verifier.workbench.writing_help import meaning_json, proposals_json
 
 Json = dict[str, Any]
 Answer = Callable[[Json], Awaitable[Response]]
@@ -75,6 +76,8 @@ class Workbench:
         self._documents = Documents(folder)
         # All documents share their expressions, which one thread at a time may use.
         self._one_at_a_time = CapacityLimiter(1)
+        # What helps with writing does not wait for a drawing.
+        self._writing = CapacityLimiter(1)
         self._start = token_hex(8)
         answers: dict[str, Answer] = {
             "start": self._begin,
@@ -84,6 +87,8 @@ class Workbench:
             "pattern": self._pattern,
             "look": self._look,
             "time": self._time,
+            "propose": self._propose,
+            "mean": self._mean,
             "stop": self._stop,
             "close": self._end,
         }
@@ -197,6 +202,18 @@ class Workbench:
         except InputError as error:
             return JSONResponse({"errors": diagnostics_json(error.diagnostics, name)})
 
+    # -------------------------------------------------------------- writing
+
+    async def _propose(self, asked: Json) -> Response:
+        """What can be written at a place of a text."""
+        answer = partial(proposals_json, _text(asked, "text"), _number(asked, "offset"))
+        return JSONResponse(await run_sync(answer, limiter=self._writing))
+
+    async def _mean(self, asked: Json) -> Response:
+        """What the word at a place of a text means."""
+        answer = partial(meaning_json, _text(asked, "text"), _number(asked, "offset"))
+        return JSONResponse(await run_sync(answer, limiter=self._writing))
+
     # -------------------------------------------------------------- proving
 
     async def _prove(self, request: Request) -> Response:
@@ -266,6 +283,13 @@ async def _asked(request: Request) -> Json:
 def _text(asked: Json, word: str) -> str:
     value = asked.get(word)
     if not isinstance(value, str):
+        raise BadRequest(f"`{word}` is missing")
+    return value
+
+
+def _number(asked: Json, word: str) -> int:
+    value = asked.get(word)
+    if type(value) is not int or value < 0:
         raise BadRequest(f"`{word}` is missing")
     return value
 

@@ -1,5 +1,6 @@
 // The editor: a plain text area, so that undo, selection and every assistive tool work as they do
 // anywhere, with a layer behind it that tints words and underlines what is wrong.
+import { startAssist } from './assist.js';
 import { $, el } from './dom.js';
 
 /** @typedef {{start: number, end: number, message: string}} Wrong offsets in the text area's text */
@@ -29,6 +30,7 @@ export function startEditor(list, changed) {
   area.addEventListener('scroll', follow);
   area.addEventListener('keydown', keepIndent);
   new ResizeObserver(follow).observe(area);
+  startAssist({ area, own, replace });
   paint();
 }
 
