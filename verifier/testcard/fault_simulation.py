@@ -118,12 +118,10 @@ class FaultSimulator:
 
     def every(
         self, fault: CardFault, steps: Sequence[ExpectedStep]
-    ) -> Iterator[tuple[Sighting, ...]]:
+    ) -> Iterator[Iterator[Sighting]]:
         """The observations in each step, as far as known, for each way in which current may
-        flow."""
-        return (
-            tuple(self.seen(fault, simulation, steps)) for simulation in self._simulations(fault)
-        )
+        flow; worked out step by step."""
+        return (self.seen(fault, simulation, steps) for simulation in self._simulations(fault))
 
     def seen(
         self, fault: CardFault, simulation: Simulation, steps: Iterable[ExpectedStep]

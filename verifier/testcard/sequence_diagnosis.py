@@ -5,7 +5,7 @@ faults that explain all observations when the card is simulated with them from t
 and the remaining step that best distinguishes them.
 """
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 
 from verifier.diagnosis.bench import Bench, Colors
@@ -35,16 +35,19 @@ def diagnose_sequence(
     ``further`` observations, each on its own."""
     matcher = _Matcher(bench, card, simulator)
     expected_sights = matcher.sound()
-    nothing_wrong = _agrees(expected_sights, seen) and explains(bench, (), further)
+    nothing_wrong = _while_agreeing(expected_sights, seen) is not None and explains(
+        bench, (), further
+    )
     found: dict[Suspect, list[_Sights]] = {}
     for fault in matcher.faults():
         for sights in matcher.sights(fault):
+            agreeing = _while_agreeing(sights, seen)
             if (
-                _agrees(sights, seen)
+                agreeing is not None
                 and matcher.explains_each(fault, seen)
                 and explains(bench, fault.group, further)
             ):
-                found.setdefault(fault.suspect, []).append(sights)
+                found.setdefault(fault.suspect, []).append(agreeing)
     left = [step for step in card.steps if step.number not in seen]
     suite = Suite(tuple(step.setup for step in left), tuple(bench.plan.signals))
     numbers = [step.number - 1 for step in left]
@@ -83,17 +86,21 @@ class _Matcher:
             for step in self._card.steps
         )
 
-    def sights(self, fault: CardFault) -> Iterator[_Sights]:
-        """What each step shows with a fault, as far as it is known, for each possible outcome."""
+    def sights(self, fault: CardFault) -> Iterator[Iterator[Sighting]]:
+        """What each step shows with a fault, as far as it is known, for each possible outcome;
+        worked out step by step."""
         if self._simulator.may_remember(fault):
             yield from self._simulator.every(fault, self._card.steps)
-            return
-        known, found = True, []
+        else:
+            yield self._without_memory(fault)
+
+    def _without_memory(self, fault: CardFault) -> Iterator[Sighting]:
+        """What each step shows with a fault that memory does not detect."""
+        known = True
         for step in self._card.steps:
-            found.append(self._static(fault, step.number - 1) if known else Sighting({}, {}))
+            yield self._static(fault, step.number - 1) if known else Sighting({}, {})
             if fault.suspect.trouble is not None and turnout_shows(step.setup, fault):
                 known = False  # afterwards, memory may differ
-        yield tuple(found)
 
     def _static(self, fault: CardFault, number: int) -> Sighting:
         """What a step alone shows in every outcome."""
@@ -116,18 +123,25 @@ class _Matcher:
         return explains(self._bench, fault.group, seen.values())
 
 
-def _agrees(sights: _Sights, seen: Mapping[int, Observation]) -> bool:
-    """Whether the observations agree with what the steps show."""
-    for number, observation in seen.items():
-        shown = sights[number - 1]
-        for sight in observation.sights:
-            lit = shown.colors.get(sight.signal)
-            if lit is not None and lit not in sight.colors:
-                return False
-        for turnout, state in observation.setup.lies:
-            if shown.lies.get(turnout, state) != state:
-                return False
-    return True
+def _while_agreeing(
+    sights: Iterable[Sighting], seen: Mapping[int, Observation]
+) -> _Sights | None:
+    """What the steps show; None as soon as one of them disagrees with what was seen in it."""
+    found: list[Sighting] = []
+    for number, shown in enumerate(sights, start=1):
+        if number in seen and not _agrees(shown, seen[number]):
+            return None
+        found.append(shown)
+    return tuple(found)
+
+
+def _agrees(shown: Sighting, observation: Observation) -> bool:
+    """Whether an observation agrees with what its step shows."""
+    for sight in observation.sights:
+        lit = shown.colors.get(sight.signal)
+        if lit is not None and lit not in sight.colors:
+            return False
+    return all(shown.lies.get(name, state) == state for name, state in observation.setup.lies)
 
 
 def _expected(expected: Sighting, observation: Observation) -> tuple[Sight, ...]:
