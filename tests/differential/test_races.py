@@ -27,7 +27,7 @@ signal 2 at Main | Single
 trains obey signals
 """
 BUTTONS = ("P", "Q")
-SEEDS = range(24)
+SEEDS = range(12)
 
 # A condition: any of these lists of facts, all of which hold; a fact is a name and whether it is
 # up (a relay) or pressed (a button).
