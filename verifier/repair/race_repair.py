@@ -61,6 +61,7 @@ class RaceRepairer:
         self._plan, self._timeout, self._whole = plan, timeout, whole
         self._broken = {o.key for o in broken if o.over != "for good"}
         self._saved: dict[tuple[str, str], frozenset[str]] = {}
+        self._saved_by_additions: dict[str, frozenset[str]] = {}
         self._mended: dict[str, frozenset[str]] = {}
         self._proofs_left = MAX_PROOFS
 
@@ -94,6 +95,8 @@ class RaceRepairer:
         ways = chain(zip(*each, strict=False), product(*each)) if len(each) > 1 else ()
         for candidates in (*alone.values(), *islice(ways, MAX_TRIED)):
             if len({c.relay.name for c in candidates}) < len(candidates):
+                continue
+            if obligation.key not in self._saved_with(candidates):
                 continue
             if obligation.key in self._mended_by(candidates):
                 return replace(
@@ -168,7 +171,9 @@ class RaceRepairer:
         return self._saved[order]
 
     def _decided_in(self, orders: Orders, keys: Set[str]) -> Mapping[str, Verdict]:
-        tried = self._ordered(orders)
+        return self._decided(self._ordered(orders), keys)
+
+    def _decided(self, tried: Plan, keys: Set[str]) -> Mapping[str, Verdict]:
         histories = HistoryProver(tried, self._timeout, checkpoint)
         if histories.contradiction() != ():
             return {}
@@ -179,6 +184,17 @@ class RaceRepairer:
         building = self._plan.locking.building
         ordered = replace(building, orders=(*building.orders, *orders))
         return replace(self._plan, locking=replace(self._plan.locking, building=ordered))
+
+    def _saved_with(self, candidates: Sequence[Candidate]) -> frozenset[str]:
+        """What cannot happen with some additions, of what happens without."""
+        text = "; ".join(candidate.text for candidate in candidates)
+        if text not in self._saved_by_additions:
+            checkpoint()
+            tried = _with(self._plan, [c.relay for c in candidates])
+            found = self._decided(tried, self._broken)
+            proved = (key for key, verdict in found.items() if verdict.status == "proved")
+            self._saved_by_additions[text] = frozenset(proved)
+        return self._saved_by_additions[text]
 
     def _mended_by(self, candidates: Sequence[Candidate]) -> frozenset[str]:
         """What is proved with some additions, if nothing else is lost."""
