@@ -170,7 +170,7 @@ ANY = settings(deadline=None, suppress_health_check=[*HealthCheck], max_examples
 CHANCE = st.randoms(use_true_random=False)
 
 
-@pytest.mark.parametrize("path", UNTIMED, ids=lambda path: path.stem)
+@pytest.mark.parametrize("path", UNTIMED[:: 1 if NIGHTLY else 3], ids=lambda path: path.stem)
 def test_any_edits_of_wired_files(path: Path) -> None:
     @ANY
     @given(chance=CHANCE)

@@ -123,9 +123,7 @@ class _Matcher:
         return explains(self._bench, fault.group, seen.values())
 
 
-def _while_agreeing(
-    sights: Iterable[Sighting], seen: Mapping[int, Observation]
-) -> _Sights | None:
+def _while_agreeing(sights: Iterable[Sighting], seen: Mapping[int, Observation]) -> _Sights | None:
     """What the steps show; None as soon as one of them disagrees with what was seen in it."""
     found: list[Sighting] = []
     for number, shown in enumerate(sights, start=1):
