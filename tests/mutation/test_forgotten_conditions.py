@@ -18,6 +18,7 @@ from tests.junction_files import PATTERN_FILES, SPEC_FILES
 from tests.mutation.mutants import Mutant, mutants, without_one
 from verifier import ProofStore
 from verifier.decide.claims import matches
+from verifier.engines.proof_store import NO_STORE
 from verifier.logic.expr import FALSE
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
@@ -49,7 +50,7 @@ def asked_of(plan: Plan) -> list[str]:
     return SAFETY + [proof.title for proof in plan.proofs if proof.mode != "possible"]
 
 
-def broken_by_solver(plan: Plan, store: ProofStore | None = None) -> set[str]:
+def broken_by_solver(plan: Plan, store: ProofStore = NO_STORE) -> set[str]:
     """Keys of the safety obligations that are broken, as `prove` says; sooner where the store has
     proofs of a like plan."""
     report = verifier.prove(plan, only=asked_of(plan), store=store)
