@@ -1,6 +1,8 @@
-"""The commands on one situation: what the signals show, and what explains what they showed."""
+"""The commands on what is seen: what signals show in a situation, what explains what they showed,
+and where a log parts from the plan."""
 
 import argparse
+import re
 import sys
 
 from verifier.commands.console import Command, console_options, ink_of, say, working
@@ -31,6 +33,59 @@ def add(command: Command) -> None:
     )  # fmt: skip
     find.add_argument("--json", action="store_true", help="print the diagnosis as JSON")
     console_options(find)
+
+    log = command(
+        "replay", _replay, "follow the log of a built layout, and say where it parts from its plan"
+    )
+    log.add_argument("file", metavar="FILE")
+    log.add_argument(
+        "log", metavar="LOG",
+        help="what detectors, contacts, levers and lamps reported: CSV with the columns time, "
+        "what, state, or JSON lines; - reads standard input",
+    )  # fmt: skip
+    log.add_argument(
+        "--tolerance", type=_seconds, metavar="SECONDS", default=1.0,
+        help="how long a lamp or relay may take to follow (default 1)",
+    )  # fmt: skip
+    log.add_argument("--json", action="store_true", help="print the outcome as JSON")
+    console_options(log)
+
+
+def _replay(options: argparse.Namespace) -> int:
+    from verifier.api import load
+    from verifier.diagnosis.log_follower import CannotFollow, follow
+    from verifier.diagnosis.log_reader import read_log
+    from verifier.diagnosis.log_suspects import suspects_of
+    from verifier.reports import log_replay
+
+    plan = load(options.file)
+    try:
+        if options.log == "-":
+            found = follow(plan, read_log(sys.stdin, "standard input", plan), options.tolerance)
+        else:
+            with open(options.log, encoding="utf-8", errors="replace") as lines:
+                found = follow(plan, read_log(lines, options.log, plan), options.tolerance)
+    except CannotFollow as why:
+        print(f"The log cannot be followed: {why}.", file=sys.stderr)
+        return ExitCode.UNDECIDED
+    except OSError as error:
+        print(f"{options.log} cannot be read: {error.strerror}.", file=sys.stderr)
+        return ExitCode.BAD_INPUT
+    suspects, more = suspects_of(plan, found.departure) if found.departure else ((), False)
+    if options.json:
+        import json
+
+        print(json.dumps(log_replay.replay_json(found, suspects, more), indent=2))
+    else:
+        ink = ink_of(options)
+        say(log_replay.replay_lines(found, suspects, more, ink), ink)
+    return log_replay.exit_code(found)
+
+
+def _seconds(text: str) -> float:
+    if not re.fullmatch(r"[0-9]{1,4}(\.[0-9]{1,3})?", text):
+        raise argparse.ArgumentTypeError(f"`{text}` is not a number of seconds, such as 0.5")
+    return float(text)
 
 
 def _ask(options: argparse.Namespace) -> int:
