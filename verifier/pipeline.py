@@ -20,6 +20,7 @@ from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Interrupted
 from verifier.engines.session import fresh_context
 from verifier.engines.stopping import OutOfTime, checkpoint, stoppable, time_limit
+from verifier.explain.roots import roots
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
@@ -212,6 +213,7 @@ class ProofState:
             bool(self.nothing_clears),
             self.vain,
             self.failures is not None and self.failures.all_pairs,
+            roots(self.plan, verdicts),
         )
 
 

@@ -10,11 +10,11 @@ from dataclasses import dataclass, field
 from verifier.decide.claims import matches
 from verifier.engines.results import Interrupted
 from verifier.engines.stopping import OutOfTime, stoppable, time_limit
+from verifier.explain.roots import causes_first
 from verifier.language.format.formatter import format_text
 from verifier.mending.changes import Proposal, changed, without
 from verifier.mending.judge import Judge, Judged, Read, worse
-from verifier.mending.proposals import proposals
-from verifier.properties.catalog import BY_NAME
+from verifier.mending.proposals import proposals, proved_already
 from verifier.verdicts.report import Verdict
 
 # So many repairs of one mistake are shown; so many proposals are looked at for it, and so many of
@@ -24,9 +24,6 @@ MOST_TRIED = 600
 MOST_PROVED = 60
 # Of a repair that breaks something else, so many further steps are tried that mend that.
 MOST_STEPS = 4
-# Which findings are looked at first: what others follow from.
-_FIRST = ("wiring", "distances", "track and signals", "locking", "failures", "usefulness")
-_LAST = ("collision", "derailment", "train-cannot-leave", "locked-for-good", "never-shown")
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +123,7 @@ class _Search:
         then one repair after another, as long as something is broken that can be mended."""
         before, mended = self._before, set[str]()
         hopeless: set[str] = set()
-        for root in _in_order(before):
+        for root in causes_first(before.broken.values()):
             key = root.obligation.key
             if key in mended:
                 continue
@@ -160,7 +157,9 @@ class _Search:
         self._reached(now, steps)
         looked_at: set[str] = set()
         while True:
-            waiting = [v for v in _in_order(now) if v.obligation.key not in looked_at]
+            waiting = [
+                v for v in causes_first(now.broken.values()) if v.obligation.key not in looked_at
+            ]
             waiting.sort(key=lambda v: v.obligation.key in hopeless)
             if not waiting:
                 return
@@ -238,21 +237,9 @@ class _Search:
         """One step that mends what a proposal has newly broken: the repair that its proof found."""
         proved = self._judge.judged(now.text, repairs=True)
         verdict = proved.broken.get(new.obligation.key)
-        if verdict is None or verdict.finding is None or not verdict.finding.mending:
+        if verdict is None:
             return None
-        proposal = next(iter(p for p in proposals(proved.given, verdict) if 2 < p.cost < 2.5), None)
+        proposal = next(proved_already(proved.given, verdict), None)
         text = changed(now.text, proposal.changes) if proposal else None
         after = self._judge.tried(text) if text else None
         return (after, proposal.why) if after is not None and proposal is not None else None
-
-
-def _in_order(judged: Judged) -> list[Verdict]:
-    """Causes before what follows from them."""
-
-    def rank(verdict: Verdict) -> tuple[bool, int]:
-        entry = BY_NAME.get(verdict.obligation.property)
-        group = entry.group if entry else "your own"
-        last = verdict.obligation.property in _LAST
-        return last, _FIRST.index(group) if group in _FIRST else len(_FIRST)
-
-    return sorted(judged.broken.values(), key=rank)

@@ -80,12 +80,14 @@ def _ways_to_hold(given: Given, device: Device) -> Iterator[_Asked]:
         return
     timer = given.free_name(f"{device.name}-time", f"{device.name}-lock-time")
     for cost, longer in ((5, Fraction(1)), (6, Fraction(3, 2))):
-        said = f"timer {timer} {decimal(seconds * longer)} s runs while {at_stop} and {clear}"
-        yield _Asked(
-            f"{occupied} or not {timer} done", f"{clear} and {timer} done", cost, said,
-            f"while stock stands there, and until its signals have been at stop for "
-            f"{decimal(seconds * longer)} s",
-        )  # fmt: skip
+        said = f"timer {timer} {decimal(seconds * longer)} s runs while {at_stop}"
+        until = f"until its signals have been at stop for {decimal(seconds * longer)} s"
+        words = f"while stock stands there or a signal over it is clear, and {until}"
+        held, free = f"{both.held} or not {timer} done", f"{both.free} and {timer} done"
+        yield _Asked(held, free, cost, said, words)
+        words = f"while stock stands there, and {until}"
+        held, free = f"{occupied} or not {timer} done", f"{clear} and {timer} done"
+        yield _Asked(held, free, cost, f"{said} and {clear}", words)
 
 
 def _locked(given: Given, device: Device, asked: _Asked) -> Proposal | None:
@@ -114,6 +116,59 @@ def _locked(given: Given, device: Device, asked: _Asked) -> Proposal | None:
     if locked or electric:
         why = f"let the lock of {device.name} hold it also {asked.words}"
     return Proposal(why, asked.cost, tuple(changes))
+
+
+def locks_without_power(given: Given, obligation: Obligation) -> Iterator[Proposal]:
+    """A relay that must be up to unlock, where a lock opens as relays drop without power. It picks
+    only after a time, so that the lock stays shut when the power comes back before a train."""
+    seconds = given.plan.locking.running.to_stop
+    if obligation.property not in ("supply-lost", "wire-broken") or seconds is None:
+        return
+    for device in devices(given.plan).values():
+        statement = given.alone(device.name)
+        locked = clauses_of(statement, "locked while") if statement else []
+        if statement is None or not locked or locked[0].condition is None:
+            continue
+        asked = {
+            name.text: None for fact in _facts(locked[0].condition) for name in fact.names
+            if name.text in given.plan.locking.relays
+        }  # fmt: skip
+        led = led_to(device, given.plan.routes, given.plan.signals)
+        signals = list(dict.fromkeys(route.signal for route, _ in led))
+        statements = [given.declaring(name) for name in signals]
+        if not asked or not signals or not all(isinstance(s, tree.Signal) for s in statements):
+            continue
+        rest = f"{', '.join(asked)} down and {device.block} clear"
+        free = given.free_name(f"{device.name}-free")
+        timer = given.free_name(f"{device.name}-free-time")
+        said = (
+            f"timer {timer} {decimal(seconds)} s runs while {', '.join(signals)} at stop and {rest}"
+            f"\nrelay {free}\n  picks when {timer} done and {rest}\n  sticks while {rest}"
+        )
+        passing = {a.name for a in given.plan.chart.aspects if a.permits}
+        lines = [
+            change
+            for signal in statements if isinstance(signal, tree.Signal)
+            for rule in signal.rules if rule.when is not None and rule.shows.text in passing
+            for change in conjoined(rule.when, f"{free} down")
+        ]  # fmt: skip
+        held = instead(locked[0].condition.span, f"{free} down or {device.block} occupied")
+        why = (
+            f"let a relay {free} that must be up unlock {device.name}, and pick only after "
+            f"{decimal(seconds)} s at rest"
+        )
+        changes = (held, after(given.text, statement.span, f"\n{said}"), *lines)
+        yield Proposal(why, 1, changes)
+
+
+def _facts(condition: tree.Condition) -> Iterator[tree.Fact]:
+    if isinstance(condition, tree.Fact):
+        yield condition
+    else:
+        for part in tree.parts_of(condition):
+            for inner in part if isinstance(part, tuple) else (part,):
+                if isinstance(inner, tree.Fact | tree.AllOf | tree.AnyOf | tree.Negation):
+                    yield from _facts(inner)
 
 
 def times(given: Given, obligation: Obligation) -> Iterator[Proposal]:

@@ -19,7 +19,14 @@ from verifier.mending.of_equipment import (
     wiring,
     wiring_cost,
 )
-from verifier.mending.of_locks import edges, locks, promises, starts, times
+from verifier.mending.of_locks import (
+    edges,
+    locks,
+    locks_without_power,
+    promises,
+    starts,
+    times,
+)
 from verifier.mending.of_panel import levers
 from verifier.mending.of_rules import (
     asked_too_much,
@@ -36,15 +43,16 @@ from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Verdict
 
 _ALL: tuple[Callable[[Given, Obligation], Iterator[Proposal]], ...] = (
-    levers, times, locks, otherwise, order_of_lines, clauses, fuses, cut_rails, less_promised,
-    derails, wheelsets, wiring, finer_detectors, lights, plates, starts, edges, reversers, promises,
+    levers, times, locks, locks_without_power, otherwise, order_of_lines, clauses, fuses, cut_rails,
+    less_promised, derails, wheelsets, wiring, finer_detectors, lights, plates, starts, edges,
+    reversers, promises,
 )  # fmt: skip
 _CONDITIONS = (asked_too_much, left_out, wrong_words, joined_wrongly)
 
 
 def proposals(given: Given, verdict: Verdict) -> list[Proposal]:
     """All that may mend one finding, those that the report has proved among them."""
-    found = [*_with_report(given, verdict)]
+    found = [*proved_already(given, verdict)]
     for make in _ALL:
         found += make(given, verdict.obligation)
     if verdict.obligation.over == "for good":
@@ -60,7 +68,7 @@ def proposals(given: Given, verdict: Verdict) -> list[Proposal]:
     return sorted(unique.values(), key=lambda one: one.cost)
 
 
-def _with_report(given: Given, verdict: Verdict) -> Iterator[Proposal]:
+def proved_already(given: Given, verdict: Verdict) -> Iterator[Proposal]:
     """Repairs that were proved to mend this finding."""
     finding = verdict.finding
     if finding is None:

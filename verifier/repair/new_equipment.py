@@ -26,7 +26,7 @@ from verifier.repair.wiring_edit import (
 from verifier.verdicts.report import Rewiring
 
 # The most spots under one track (common practice, no source).
-MAX_SPOTS = 6
+MAX_SPOTS = 8
 
 
 def another_feeder(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:

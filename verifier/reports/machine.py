@@ -109,7 +109,10 @@ def file_report(report: Report, required: Grade | None = None) -> Json:
         ],
         "promises_to_make": [promise.text for promise in report.promises],
         "not_as_expected": [text_at(u.text, u.span, place_with_end) for u in report.unmet],
-        "verdicts": [_verdict(plan, v) for v in report.verdicts],
+        "verdicts": [
+            {**_verdict(plan, v), "follows_from": report.follows.get(v.obligation.key)}
+            for v in report.verdicts
+        ],
         "failures": [_failure(row) for row in report.failures],
     }
 

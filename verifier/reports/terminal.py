@@ -20,6 +20,7 @@ from verifier.reports.words import (
     assumptions_of,
     by_property,
     covered_words,
+    follows_words,
     kind_words,
     outcome,
     promises_to_make,
@@ -142,6 +143,8 @@ def finding_lines(
         yield from paragraph(undecided_words(verdict), ink)
         return
     yield from paragraph(sentence(obligation.trouble), ink)
+    if others := follows_words(report, verdict):
+        yield from paragraph(others, ink)
     if routes := routes_words(obligation):
         yield from paragraph(routes, ink)
     if verdict.finding is not None and verdict.finding.story is not None:

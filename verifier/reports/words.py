@@ -207,13 +207,25 @@ def unfinished_words(finding: Finding) -> str:
 def told_findings(report: Report, *, lessons: bool, everything: bool) -> list[Verdict]:
     """The verdicts to show one by one: what is broken, then (``lessons``) what the file expects to
     be, then notes, then what is undecided. What is advice only is left to the failure table,
-    unless ``everything`` is wanted."""
+    unless ``everything`` is wanted; so is what follows from another finding."""
     wanted = [v for v in report.verdicts if v.fails]
     if lessons:
         wanted += [v for v in report.verdicts if v.status == "broken" and v.expected]
     wanted += [v for v in report.verdicts if v.status == "broken" and not (v.fails or v.expected)]
     wanted += [v for v in report.verdicts if v.status == "undecided" and not report.interrupted]
-    return [v for v in wanted if everything or not _told_in_the_table(v)]
+    if everything:
+        return wanted
+    told = {v.obligation.key for v in wanted}
+    return [
+        v for v in wanted
+        if not _told_in_the_table(v) and report.follows.get(v.obligation.key) not in told
+    ]  # fmt: skip
+
+
+def follows_words(report: Report, verdict: Verdict) -> str:
+    """What else the mistake behind a finding breaks; empty where that is nothing."""
+    others = [key for key, root in report.follows.items() if root == verdict.obligation.key]
+    return f"The same mistake also breaks {'; '.join(others)}." if others else ""
 
 
 def _told_in_the_table(verdict: Verdict) -> bool:

@@ -1,7 +1,7 @@
 """The report model: verdicts, findings and failures as plain data."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from fractions import Fraction
 from typing import Any, Literal
 
@@ -265,6 +265,7 @@ class Report:
     nothing_clears: bool = False
     always_true: tuple[Assumption, ...] = ()
     all_pairs: bool = False
+    follows: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def interrupted(self) -> bool:

@@ -78,6 +78,7 @@ def _verdict(report: Report, verdict: Verdict, path: Path | None) -> Json:
         "word": kind_words(verdict)[0],
         "sentence": _sentence(verdict, plan),
         "places": [place_with_offsets(span) for span in obligation.spans[:2]],
+        "follows_from": report.follows.get(obligation.key),
     }
     if verdict.status == "broken":
         said["remedies"] = [

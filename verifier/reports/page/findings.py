@@ -16,6 +16,7 @@ from verifier.reports.page.pictures import (
 from verifier.reports.remedies import remedies
 from verifier.reports.words import (
     covered_words,
+    follows_words,
     kind_words,
     routes_words,
     sentence,
@@ -80,6 +81,8 @@ def _body(paper: Paper, number: int, verdict: Verdict, drawn: bool) -> Iterator[
         yield tag("p", undecided_words(verdict))
         return
     yield tag("p", sentence(obligation.trouble), class_="trouble")
+    if others := follows_words(paper.report, verdict):
+        yield tag("p", others)
     if routes := routes_words(obligation):
         yield tag("p", routes)
     if found is not None and found.story is not None:

@@ -96,7 +96,13 @@ function entries(report) {
   for (const { text, place } of report.unmet) {
     made.push(el('p', { class: 'verdict', 'data-state': 'bad' }, el('b', {}, 'NOT AS EXPECTED '), `${text}, `, lineLink(place, go)));
   }
-  made.push(...found.filter((/** @type {any} */ v) => rank(v) < 3).map(entry));
+  const worst = found.filter((/** @type {any} */ v) => rank(v) < 3);
+  const told = new Set(worst.map((/** @type {any} */ v) => v.key));
+  for (const v of worst.filter((/** @type {any} */ v) => !told.has(v.follows_from))) {
+    const others = worst.filter((/** @type {any} */ o) => o.follows_from === v.key);
+    made.push(entry(v));
+    if (others.length) made.push(fold(`The same mistake as ${v.property}: ${v.subjects.join(', ')} breaks ${others.length} more`, others.map(entry)));
+  }
   const advice = found.filter((/** @type {any} */ v) => rank(v) === 3);
   if (advice.length) made.push(fold(`Notes: ${advice.length}`, advice.map(entry)));
   if (report.promises_to_make.length) {
