@@ -70,12 +70,15 @@ class Server:
         except ValueError:
             return answer.status, text
 
-    def prove(self, text: str, tab: str = "a", name: str = "") -> Iterator[dict[str, Any]]:
-        """The lines of one proof, as they come."""
+    def prove(
+        self, text: str, tab: str = "a", name: str = "", *, mend: bool = False
+    ) -> Iterator[dict[str, Any]]:
+        """The lines of one proof, or of a search for repairs, as they come."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE)
         try:
             connection.request(
-                "POST", "/api/prove", json.dumps({"name": name, "text": text, "tab": tab}),
+                "POST", "/api/prove",
+                json.dumps({"name": name, "text": text, "tab": tab, "mend": mend}),
                 {KEY: self.key, "Origin": f"http://127.0.0.1:{self.port}",
                  "Content-Type": "application/json"},
             )  # fmt: skip

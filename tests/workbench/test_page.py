@@ -164,8 +164,8 @@ def test_why_a_signal_shows_what_it_shows(page: Page) -> None:
 
 def test_a_finding_is_shown_changed_and_mended(page: Page) -> None:
     page.open("both-green-broken.ixl")
-    page.click('#verdict-list button.verdict[data-key*="converging-proceeds"]')
-    page.wait_for("#showing", "converging-proceeds")
+    page.click('#verdict-list button.verdict[data-key="proceed-over-open-points: 4RA, T1"]')
+    page.wait_for("#showing", "proceed-over-open-points")
     page.wait_for_state("signal", "4RA", "Clear")
     page.driver.execute_script(
         "arguments[0].dispatchEvent(new MouseEvent('click', {bubbles: true}))",
@@ -180,11 +180,24 @@ def test_a_finding_is_shown_changed_and_mended(page: Page) -> None:
     soon(
         lambda: (
             not page.driver.find_elements(
-                "css selector", '#verdict-list button.verdict[data-key*="converging-proceeds"]'
+                "css selector", '#verdict-list button.verdict[data-key*="open-points: 4RA"]'
             )
         ),
         page.driver,
     )
+
+
+def test_a_repair_is_made_by_one_click_and_undone(page: Page) -> None:
+    before = spec("diamond-broken").read_text("utf-8")
+    page.open("diamond-broken.ixl")
+    page.click('#verdict-list button.verdict[data-key*="crossing-proceeds"]')
+    page.click("#do-repairs")
+    page.wait_for("#mending", "Give the dispatcher a lever 2")
+    page.click("#mending button.mend")
+    written = "return document.getElementById('text').value"
+    soon(lambda: "lever 2 positions" in page.driver.execute_script(written), page.driver)
+    one(page.driver, "#text").send_keys(Keys.CONTROL, "z")
+    soon(lambda: page.driver.execute_script(written) == before, page.driver)
 
 
 def test_a_history_is_stepped_through(page: Page) -> None:

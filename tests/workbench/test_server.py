@@ -11,7 +11,9 @@ import pytest
 
 from tests.benchmarks.lines import line
 from tests.drawing.samples import END_OF_SIDING
+from tests.junction_files import spec
 from tests.workbench.serving import KEY, Server, is_gone, server
+from verifier import load_text, prove
 from verifier.cli import main
 from verifier.patterns import pattern_text
 
@@ -257,6 +259,17 @@ def test_a_changed_text_is_proved_by_the_process_that_knows_the_one_before(bench
     status = {v["key"]: v["status"] for v in lines[-1]["report"]["verdicts"]}
     early = {v["key"]: v["status"] for v in safety[0]["verdicts"] if v["status"] != "undecided"}
     assert early and early.items() <= status.items()
+
+
+def test_repairs_are_one_stretch_each(bench: Server) -> None:
+    text = spec("diamond-broken").read_text("utf-8")
+    *_, last = bench.prove(text, tab="repairs", mend=True)
+    first, *_ = last["repairs"]
+    assert first["mends"] == ["crossing-proceeds: 2R, 4R"] and first["mends_all"]
+    mended = text[: first["start"]] + first["text"] + text[first["end"] :]
+    assert not [v for v in prove(load_text(mended)).verdicts if v.fails or v.expected]
+    *_, last = bench.prove(mended, tab="repairs", mend=True)
+    assert last["repairs"] == []
 
 
 def test_a_proof_that_is_stopped_ends_with_what_was_decided(bench: Server) -> None:

@@ -22,6 +22,7 @@ from verifier.verdicts.report import Verdict
 SHOWN = 3
 MOST_TRIED = 600
 MOST_PROVED = 60
+MOST_OVER_TIME = 25
 # Of a repair that breaks something else, so many further steps are tried that mend that.
 MOST_STEPS = 4
 
@@ -128,17 +129,24 @@ class _Search:
             if key in mended:
                 continue
             self._step(len(mended), len(before.broken))
-            repairs = []
-            for after, steps in self._accepted(before, root):
-                repairs.append(self._repair(after, steps))
-                if len(repairs) >= self._wanted:
-                    break
+            repairs = self._repairs_of(root)
             if not repairs:
                 hopeless.add(key)
                 continue
             self.found.mistakes.append(self._mistake(root, repairs, mended))
             mended.update(repairs[0].mends)
         self._all_together(hopeless)
+
+    def _repairs_of(self, root: Verdict) -> list[Repair]:
+        """The first repairs of a finding; those first that mend most, and of these the smallest. An
+        end is made where enough of them leave nothing broken."""
+        repairs: list[Repair] = []
+        for after, steps in self._accepted(self._before, root):
+            repairs.append(self._repair(after, steps))
+            if sum(repair.whole for repair in repairs) >= self._wanted:
+                break
+        repairs.sort(key=lambda repair: -len(repair.mends))
+        return repairs[: self._wanted]
 
     def _mistake(self, root: Verdict, repairs: Sequence[Repair], known: Set[str]) -> Mistake:
         also = [
@@ -203,7 +211,7 @@ class _Search:
             seen.add(text)
             helps = self._judge.may_help(text, root)
             proofs += helps is not None
-            if proofs > MOST_PROVED:
+            if proofs > (MOST_OVER_TIME if now.told.locking.over_time else MOST_PROVED):
                 return
             if not helps:
                 continue

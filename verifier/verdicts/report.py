@@ -251,7 +251,8 @@ class Report:
     ``always_true``: assumptions that hold whatever happens, and so change nothing.
     ``all_pairs``: every two faults were to be looked at, not only those with a silent one.
     ``promises``: with which everything over time is proved, of a file without locks that is broken
-    there; empty where there are none, or none were looked for."""
+    there; empty where there are none, or none were looked for. ``follows``: by the key of a broken
+    obligation that follows from another, the key of that one."""
 
     plan: Plan
     verdicts: tuple[Verdict, ...]

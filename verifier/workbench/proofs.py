@@ -135,7 +135,7 @@ class Proofs:
 
     async def prove(self, tab: str, job: Json) -> AsyncGenerator[Json, None]:
         """Prove a text for one tab; its previous proof is aborted. The last line has ``report``,
-        ``errors``, ``bug`` or ``undecided``."""
+        ``repairs`` (of a job to ``mend``), ``errors``, ``bug`` or ``undecided``."""
         while (before := self._at_work.get(tab)) is not None:
             await self._leave(tab, before)
         async with self._room:
@@ -149,7 +149,7 @@ class Proofs:
             try:
                 async with aclosing(_answer(worker, job)) as lines:
                     async for line in lines:
-                        finished = "report" in line or "errors" in line
+                        finished = "report" in line or "errors" in line or "repairs" in line
                         if not finished:  # the text may change before the proof ends
                             self.warm_up()
                         yield line

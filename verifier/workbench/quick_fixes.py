@@ -26,6 +26,20 @@ class Edit(NamedTuple):
     text: str
 
 
+def stretch(before: str, after: str) -> dict[str, int | str]:
+    """The one stretch of a text that differs from another text: where it is, and what to put
+    there."""
+    start = _alike(before, after)
+    same = _alike(before[start:][::-1], after[start:][::-1])
+    return {"start": start, "end": len(before) - same, "text": after[start : len(after) - same]}
+
+
+def _alike(one: str, two: str) -> int:
+    """How many characters two texts begin with in common."""
+    differing = (k for k, (a, b) in enumerate(zip(one, two, strict=False)) if a != b)
+    return next(differing, min(len(one), len(two)))
+
+
 def rule_fix(plan: Plan, additions: Sequence[Addition], path: Path | None) -> Edit | None:
     """The edit that adds each condition to the end of its line."""
     return _edit("Add to the rules", plan, rule_changes(plan, additions), path)

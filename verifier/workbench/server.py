@@ -224,6 +224,7 @@ class Workbench:
         except (BadRequest, FolderError) as error:
             return JSONResponse({"refused": str(error)}, 400)
         job = {"name": name, "text": text, "path": path, "within": self._within}
+        job |= {"mend": asked.get("mend") is True}
         return _JsonLines(self.proofs.prove(tab, job))
 
     async def _stop(self, asked: Json) -> Response:

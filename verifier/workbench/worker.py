@@ -75,8 +75,8 @@ def _warmed_up() -> bool:
 def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = None) -> Json:
     """The answer to one job: ``text``, ``name``, and ``path`` if the file exists; ``timeout`` in
     seconds for each query, ``within`` for all of them; ``store``: what earlier jobs found. What
-    must never be is said (``safety``) before the rest. Ctrl-C (SIGINT) ends it with what was
-    decided."""
+    must never be is said (``safety``) before the rest. With ``mend``: its ``repairs``. Ctrl-C
+    (SIGINT) ends it with what was decided."""
     from verifier.api import checked
     from verifier.engines.proof_store import NO_STORE
     from verifier.language.diagnostics.diagnostic import InputError
@@ -104,6 +104,8 @@ def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = No
     name = job["name"]
     path = Path(job["path"]) if job.get("path") else None
     try:
+        if job.get("mend"):
+            return {"repairs": _repairs(job, path, progress)}
         plan, world = checked(job["text"], name or "(not saved yet)", path)
         report = prove(
             plan,
@@ -122,6 +124,20 @@ def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = No
             raise
         return {"bug": f"{type(error).__name__}: {error}"}
     return {"report": report_json(report, name, path), "seconds": time.monotonic() - began}
+
+
+def _repairs(job: Json, path: Path | None, progress: Callable[[int, int], None]) -> list[Json]:
+    """Repairs of a text, each as one stretch to replace."""
+    from verifier.api import mend_text
+    from verifier.workbench.quick_fixes import stretch
+
+    text, name = job["text"], job["name"] or "(not saved yet)"
+    found = mend_text(text, name, path, job.get("timeout"), job.get("within"), progress)
+    return [
+        {"sentence": repair.sentence, "mends": list(repair.mends), "mends_all": repair.whole,
+         **stretch(text, repair.text)}
+        for repair in found.repairs
+    ]  # fmt: skip
 
 
 if __name__ == "__main__":

@@ -287,6 +287,24 @@ async function changeTime() {
   }
 }
 
+/** Repairs of the text, each proved; null where the search did not end. */
+async function repairs() {
+  state.proof?.abort();
+  const stop = new AbortController();
+  state.proof = stop;
+  const asked = text();
+  /** @type {any[] | null} */
+  let found = null;
+  try {
+    await prove({ name: state.name, text: asked, tab: state.tab, mend: true }, stop.signal, (line) => {
+      if (line.repairs && asked === text()) found = line.repairs;
+    });
+  } catch (error) {
+    if (!(stop.signal.aborted || error instanceof Lost || error instanceof Refused)) throw error;
+  }
+  return found;
+}
+
 /** Put a mending into the text. @param {any} edit */
 function mend(edit) {
   if (!state.verdicts.has(shownKey())) return;
@@ -447,7 +465,7 @@ function wire() {
   startPanel({ go, set: (kind, name, to) => act({ do: 'set', kind, name, state: to }),
     turn: (kind, name) => act({ do: 'turn', kind, name }) });
   startVerdicts({ choose: show, go });
-  startShowing({ load: loadPlay, leave: goBack, mend, go });
+  startShowing({ load: loadPlay, leave: goBack, mend, repairs, go });
   on('do-open', doOpen);
   on('do-new', doNew);
   on('do-save', () => saveAs(state.name));

@@ -104,7 +104,7 @@ export async function prove(body, signal, line) {
     rest = lines.pop() ?? '';
     for (const one of lines) {
       const said = JSON.parse(one);
-      ended = ended || 'report' in said || 'errors' in said || 'undecided' in said || 'bug' in said;
+      ended = ended || 'report' in said || 'repairs' in said || 'errors' in said || 'undecided' in said || 'bug' in said;
       line(said);
     }
   }

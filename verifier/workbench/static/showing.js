@@ -6,7 +6,7 @@ import { because } from './verdicts.js';
 
 /** The verdict shown, and the moment of its history. @type {{verdict: any, frame: number} | null} */
 let shown = null;
-/** @type {{load: (play: Play, how: any) => void, leave: () => void, mend: (edit: any) => void, go: (place: any) => void}} */
+/** @type {{load: (play: Play, how: any) => void, leave: () => void, mend: (edit: any) => void, repairs: () => Promise<any[] | null>, go: (place: any) => void}} */
 let told;
 
 /** @param {typeof told} how */
@@ -111,7 +111,28 @@ function buildMending() {
     made.push(el('div', { class: 'row' }, ...finding.edits.map((/** @type {any} */ edit) =>
       button(edit.label, () => told.mend(edit), { class: 'mend' }))));
   }
+  if (shown.verdict.status === 'broken' && !shown.verdict.advice) {
+    made.push(el('div', { class: 'row' }, button('Look for repairs', lookForRepairs, { id: 'do-repairs' })));
+  }
   $('mending').replaceChildren(...made);
+}
+
+/** Repairs of the whole text, each proved; one click makes one. */
+async function lookForRepairs() {
+  const key = shownKey();
+  const box = el('p', { class: 'quiet', role: 'status' }, 'Looking for repairs: each is proved before it is shown.');
+  $('do-repairs').replaceWith(box);
+  const found = await told.repairs();
+  if (shownKey() !== key || !box.isConnected) return;
+  if (!found) {
+    box.textContent = 'The search was stopped.';
+    return;
+  }
+  const mine = found.filter((/** @type {any} */ repair) => repair.mends.includes(key));
+  box.replaceWith(...(mine.length ? mine.map((/** @type {any} */ repair) => el('div', { class: 'row' },
+    button('Make this repair', () => told.mend(repair), { class: 'mend' }),
+    `${repair.sentence} (${repair.mends_all ? 'proved: nothing stays broken' : 'proved; something else stays broken'})`))
+    : [el('p', {}, 'No repair was found that leaves all else as it is.')]));
 }
 
 /** The mendings have followed. @param {Map<string, any>} verdicts */
