@@ -6,7 +6,7 @@ one signal by the other is proposed with the rules (:mod:`verifier.mending.of_ru
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from verifier.language.syntax import tree
 from verifier.mending.changes import Proposal, after, before
@@ -94,28 +94,43 @@ def _lever_asked(rule: tree.Rule, given: Given) -> dict[str, str]:
 def _frame(
     given: Given, sides: Sequence[Sequence[_Lines]], obligation: Obligation
 ) -> Iterator[Proposal]:
-    """A lock of the frame between the levers of the two signals."""
-    asked: dict[str, dict[str, str]] = {}
-    for side in sides:
-        for one in side:
-            each = [_lever_asked(rule, given) for rule in one.rules]
-            asked[one.signal.name.text] = {
-                lever: position for lever, position in each[0].items()
-                if all(other.get(lever) == position for other in each)
-            }  # fmt: skip
+    """A lock of the frame between the levers of the two signals; then between those of all pairs
+    that are cleared together."""
+    asked = {one.signal.name.text: _always_asked(one, given) for side in sides for one in side}
+    own = list(_pair_locked(given, asked, obligation))
+    yield from own
+    every = own[0] if own else None
+    for verdict in given.broken.values():
+        other = verdict.obligation
+        if other.property in CONFLICTING and other.key != obligation.key:
+            more = next(_pair_locked(given, asked, other), None)
+            every = every.also(more) if every and more else None
+    if every is not None and every not in own:
+        yield replace(every, cost=1)
+
+
+def _always_asked(one: _Lines, given: Given) -> dict[str, str]:
+    """The levers that all lines of a signal ask for in one position."""
+    first, *rest = (_lever_asked(rule, given) for rule in one.rules)
+    return {
+        lever: position for lever, position in first.items()
+        if all(other.get(lever) == position for other in rest)
+    }  # fmt: skip
+
+
+def _pair_locked(
+    given: Given, asked: Mapping[str, Mapping[str, str]], obligation: Obligation
+) -> Iterator[Proposal]:
+    known = list(given.of_kind(tree.LeverLock))
+    locks: list[tree.Statement] = [*known] or [*given.of_kind(tree.Lever)]
     first, second = (asked.get(name, {}) for name in obligation.signals[:2])
     for lever, position in first.items():
         for other, pulled in second.items():
-            if lever == other:
-                continue
             rest = _other_position(given.plan, other, pulled)
-            for kind in (tree.LeverLock, tree.Lever):
-                statements = list(given.of_kind(kind))
-                if statements and rest:
-                    text = f"lever {lever} {position} locks {other} {rest}"
-                    why = f"let the frame lock lever {other} while lever {lever} is {position}"
-                    yield Proposal(why, 1, (after(given.text, statements[-1].span, text),))
-                    break
+            if lever != other and locks and rest:
+                text = f"lever {lever} {position} locks {other} {rest}"
+                why = f"let the frame lock lever {other} while lever {lever} is {position}"
+                yield Proposal(why, 1, (after(given.text, locks[-1].span, text),))
 
 
 def _other_position(plan: Plan, lever: str, pulled: str) -> str:
@@ -135,6 +150,9 @@ def _same_lever(given: Given, sides: Sequence[Sequence[_Lines]]) -> Iterator[Pro
     for lever, (here, there) in positions.items():
         if len(here) > 1 or len(there) > 1 or here & there:
             continue
+        unasked = [side for side, known in zip(sides, (here, there), strict=True) if not known]
+        if any(_lever_asked(rule, given) for side in unasked for one in side for rule in one.rules):
+            continue  # these have levers of their own
         found = next(w for w in given.plan.inputs if w.kind == "lever" and w.name == lever)
         free = [v for v in found.values if v not in here | there and v != "normal"]
         free += [v for v in found.values if v not in here | there and v not in free]
