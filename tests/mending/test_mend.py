@@ -112,6 +112,46 @@ def test_one_mistake_is_one_finding() -> None:
     ]
 
 
+MODULE = """
+layout "Two ends from one module"
+edge W1, E2 leaving only
+edge W2, S1, S2, E1
+module End (single, main, siding, panel)
+  block Switch
+  turnout T1 in Switch
+  track single | T1 normal  | main
+  track          T1 reverse | siding
+  signal Out-A at main | T1
+    Clear  when panel left and Switch, single clear
+    Stop   otherwise
+  signal Out-B at siding | T1
+    Clear  when panel left and T1 reverse and Switch, single clear
+    Stop   otherwise
+end
+block Single-1, Main-1, Siding-1, Single-2, Main-2, Siding-2
+track W1 = Single-1
+track Main-1 = E1
+track Siding-1 = S1
+track W2 = Main-2
+track S2 = Siding-2
+track Single-2 = E2
+lever 2, 4 positions left, normal
+use End as A with single = Single-1, main = Main-1, siding = Siding-1, panel = 2
+use End as B turned round with single = Single-2, main = Main-2, siding = Siding-2, panel = 4
+"""
+
+
+def test_a_module_is_mended_for_all_its_uses() -> None:
+    found = mend_text(MODULE, "ends", None)
+    first = found.repairs[0]
+    assert first.whole and not found.left
+    [added], [gone] = lines_changed(found)
+    assert gone == "    Clear  when panel left and Switch, single clear"
+    assert added == f"{gone} and T1 normal"
+    assert {key.partition(": ")[2][:1] for key in first.mends} == {"A", "B"}
+    assert_proves(first.text, "ends")
+
+
 def test_what_takes_several_steps() -> None:
     """A derail, and then the signals that have to check it."""
     found = mended("team-track-broken")

@@ -1,6 +1,7 @@
 """What proposals are made from: a file as text, as statements and as a plan, and what is proved
 of it."""
 
+import re
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from functools import cached_property
@@ -15,6 +16,19 @@ from verifier.plan.model import Plan
 from verifier.verdicts.report import Report, Verdict
 
 S = TypeVar("S", bound=tree.Statement)
+
+
+@dataclass(frozen=True, slots=True)
+class Module:
+    """Where a module stands in the text, and the uses of it."""
+
+    start: int
+    end: int
+    uses: tuple[tree.Use, ...]
+
+    @property
+    def prefixes(self) -> tuple[str, ...]:
+        return tuple(f"{use.name.text}." for use in self.uses)
 
 
 @dataclass(frozen=True)
@@ -45,12 +59,61 @@ class Given:
         return tree.of_kind(self.statements, kind)
 
     def declaring(self, name: str) -> tree.Statement | None:
-        """The statement that declares something, in this file and outside its modules."""
+        """The statement that declares something, in this file; of `East.T1` that in the module."""
         for statement in self.statements:
+            names = {name, *self._inside(name, statement)}
             for part in (getattr(statement, "name", None), *getattr(statement, "names", ())):
-                if isinstance(part, tree.DeclaredName) and part.text == name:
+                if isinstance(part, tree.DeclaredName) and part.text in names:
                     return statement
         return None
+
+    @cached_property
+    def modules(self) -> tuple[Module, ...]:
+        """The modules of this file."""
+        found: list[Module] = []
+        uses = list(self.of_kind(tree.Use))
+        first: tree.Module | None = None
+        for statement in self.statements:
+            if isinstance(statement, tree.Module):
+                first = statement
+            elif isinstance(statement, tree.End) and first is not None:
+                mine = tuple(use for use in uses if use.module.text == first.name.text)
+                found.append(Module(first.span.start, statement.span.end, mine))
+                first = None
+        return tuple(found)
+
+    def _inside(self, name: str, statement: tree.Statement) -> Iterator[str]:
+        """What a thing of the layout is called in the module of a statement."""
+        for module in self.modules:
+            if module.start <= statement.span.start < module.end:
+                yield from (
+                    name.removeprefix(prefix)
+                    for prefix in module.prefixes
+                    if name.startswith(prefix)
+                )
+
+    def called(self, names: Iterable[str], statement: tree.Statement) -> set[str]:
+        """Some things of the layout as they are called where a statement stands."""
+        wanted = set(names)
+        return wanted.union(*(self._inside(name, statement) for name in wanted))
+
+    def localized(self, changes: Iterable[Change]) -> tuple[Change, ...]:
+        """Changes with names as the modules have them in which they are made: `T1` for `East.T1`,
+        a parameter for what it stands for."""
+        return tuple(self._localized(change) for change in changes)
+
+    def _localized(self, change: Change) -> Change:
+        module = next((m for m in self.modules if m.start <= change.start < m.end), None)
+        if module is None or not change.text.strip():
+            return change
+        text = change.text
+        for prefix in module.prefixes:
+            text = text.replace(prefix, "")
+        for use in module.uses:
+            for bound in use.bindings:
+                word = rf"(?<![\w.-]){re.escape(bound.outside.text)}(?![\w.-])"
+                text = re.sub(word, bound.parameter.text, text)
+        return change._replace(text=text)
 
     def alone(self, name: str) -> tree.Statement | None:
         """The same, where it declares nothing else."""

@@ -10,18 +10,21 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from itertools import count
 
+from verifier.decide.histories import HistoryProver
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.stopping import checkpoint
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import support
 from verifier.mending.given import Given
 from verifier.pipeline import prove
+from verifier.plan.devices import devices
 from verifier.plan.model import Plan
 from verifier.properties.catalog import BY_NAME, FAILURES
 from verifier.properties.obligation import Obligation
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, Unsettled
 from verifier.reference.step import replay
+from verifier.repair.fewest_promises import can_move
 from verifier.verdicts.report import Consequence, Finding, Report, Verdict
 from verifier.world.world import World
 
@@ -74,6 +77,7 @@ class Judge:
         self._timeout = timeout
         self._store = ProofStore()
         self._known: dict[str, Judged | None] = {}
+        self._moving: dict[str, frozenset[str]] = {}
 
     def judged(self, text: str, *, repairs: bool = False) -> Judged:
         """A text and what is proved of it. Raises :class:`InputError`."""
@@ -91,6 +95,25 @@ class Judge:
             except InputError:
                 self._known[text] = None
         return self._known[text]
+
+    def keeps_moving(self, before: Judged, after: Judged) -> bool:
+        """Whether all that could be thrown, over time, still can: no lock holds for good."""
+        if not before.told.locking.over_time or before.told.locking == after.told.locking:
+            return True
+        kept = devices(after.told).keys()
+        return all(name in self._movable(after) for name in self._movable(before) if name in kept)
+
+    def _movable(self, judged: Judged) -> frozenset[str]:
+        known = self._moving.get(judged.text)
+        if known is None:
+            plan = judged.report.plan
+            asked = {can_move(device).key: name for name, device in devices(plan).items()}
+            prover = HistoryProver(plan, self._timeout, checkpoint, self._store)
+            found = prover.verdicts(map(can_move, devices(plan).values()))
+            proved = (v for v in found if v.status == "proved")
+            known = frozenset(asked[v.obligation.key] for v in proved)
+            self._moving[judged.text] = known
+        return known
 
     def may_help(self, text: str, verdict: Verdict) -> bool | None:
         """Whether an obligation is no longer broken in a text, looked at by itself; None where that

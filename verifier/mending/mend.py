@@ -196,7 +196,9 @@ class _Search:
         here = [s for s in spans if s.source.name == after.told.source.name]
         gone = [without(after.text, span) for span in here]
         text = changed(after.text, gone) if gone else None
-        return text or after.text, not broken and after.report.stopped is None
+        # An expectation that an included file has stays there, and is not met.
+        whole = not broken and len(here) == len(spans)
+        return text or after.text, whole
 
     # ------------------------------------------------------------------ one finding
 
@@ -216,7 +218,9 @@ class _Search:
             if not helps:
                 continue
             after = self._settled(now, text, proposal)
-            if after is not None and key not in after[0].broken:
+            if after is None or key in after[0].broken:
+                continue
+            if self._judge.keeps_moving(now, after[0]):
                 yield after
 
     def _settled(

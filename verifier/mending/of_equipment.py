@@ -35,7 +35,7 @@ def wiring(given: Given, obligation: Obligation) -> Iterator[Proposal]:
     if obligation.property == "train-hidden":
         made += list(spots(plan, scope))
     for edit in made:
-        changes = wiring_changes(plan, edit.steps)
+        changes = wiring_changes(plan, edit.steps, in_modules=True)
         if changes:
             why = "; ".join(step.text for step in edit.steps)
             yield Proposal(why, wiring_cost(edit.cost, obligation), changes)

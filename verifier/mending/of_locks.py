@@ -211,12 +211,14 @@ def edges(given: Given, obligation: Obligation) -> Iterator[Proposal]:
         for name in statement.names:
             if statement.direction != "both" or statement.entering is not None:
                 continue
-            changes = _alone(given, statement, name, f"edge {name.text} leaving only")
+            changes = edge_alone(given, statement, name, f"edge {name.text} leaving only")
             yield Proposal(f"let trains only leave at {name.text}", 9, changes)
 
 
-def _alone(given: Given, statement: tree.Edge, name: tree.Name, written: str) -> tuple[Change, ...]:
-    """A name taken out of a statement that declares several, with a statement of its own."""
+def edge_alone(
+    given: Given, statement: tree.Edge, name: tree.Name, written: str
+) -> tuple[Change, ...]:
+    """An edge taken out of a statement that declares several, with a statement of its own."""
     if len(statement.names) == 1:
         return (instead(statement.span, written),)
     others = [n.text for n in statement.names if n is not name]

@@ -15,6 +15,7 @@ from verifier.mending.given import Given, conjoined, disjoined
 from verifier.plan.devices import devices
 from verifier.properties.catalog import FAILURES
 from verifier.properties.obligation import Obligation
+from verifier.repair.rule_repair import reports_along
 
 _OPPOSITE = {
     "normal": ("reverse",), "reverse": ("normal",), "clear": ("occupied",),
@@ -44,9 +45,13 @@ def conditions(given: Given, obligation: Obligation) -> list[Asked]:
     found: list[Asked] = []
     for statement in given.statements:
         match statement:
-            case tree.Signal(name=name, rules=rules) if not signals or name.text in signals:
+            case tree.Signal(name=name, rules=rules) if not signals or name.text in given.called(
+                signals, statement
+            ):
                 found += _of_rules(name.text, rules)
-            case tree.Head(name=name, rules=rules) if _of(name.text, signals):
+            case tree.Head(name=name, rules=rules) if _of(
+                name.text, given.called(signals, statement)
+            ):
                 found += _of_rules(name.text, rules)
     used = {
         name.text for asked in found for fact in facts(asked.condition) if fact.state is None
@@ -182,12 +187,8 @@ def _pool(given: Given, obligation: Obligation, asked: Asked) -> list[str]:
     near: dict[str, None] = {}
     plan = given.plan
     if asked.line is not None:
-        owner = asked.owner.rpartition(" of ")[2].partition(".")[0]
-        for route in plan.routes_of(owner) if owner in plan.signals else ():
-            near |= {
-                f"{block} clear": None for block in route.blocks if plan.blocks[block].detected
-            }
-            near |= {f"{need.points} {need.position}": None for need in route.needs}
+        for route in (r for name in obligation.signals for r in plan.routes_of(name)):
+            near |= {f"{what.name} {state}": None for what, state in reports_along(route, plan)}
     for other in conditions(given, obligation):
         for part in _parts(other.condition):
             for one in _singly(given, part):

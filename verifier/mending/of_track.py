@@ -8,6 +8,7 @@ from collections.abc import Iterable, Iterator
 from verifier.language.syntax import tree
 from verifier.mending.changes import Change, Proposal, after, instead
 from verifier.mending.given import Given
+from verifier.mending.of_locks import edge_alone
 from verifier.plan.model import Port
 from verifier.properties.obligation import Obligation
 
@@ -177,6 +178,7 @@ def derails(given: Given, obligation: Obligation) -> Iterator[Proposal]:
     why = f"set a derail on {block}, so that nothing rolls in from {end}"
     yield Proposal(why, 8, (after(given.text, statement.span, text),))
     edge = given.declaring(end)
-    if isinstance(edge, tree.Edge) and len(edge.names) == 1 and edge.direction == "both":
-        written = f"edge {end} leaving only"
-        yield Proposal(f"let trains only leave at {end}", 9, (instead(edge.span, written),))
+    if isinstance(edge, tree.Edge) and edge.direction == "both" and edge.entering is None:
+        named = next(n for n in edge.names if n.text == end)
+        changes = edge_alone(given, edge, named, f"edge {end} leaving only")
+        yield Proposal(f"let trains only leave at {end}", 9, changes)

@@ -63,6 +63,7 @@ def proposals(given: Given, verdict: Verdict) -> list[Proposal]:
             found += make(given, verdict.obligation)
     unique: dict[frozenset[Change], Proposal] = {}
     for one in found:
+        one = replace(one, changes=given.localized(one.changes))
         if one.changes:
             unique.setdefault(frozenset(one.changes), one)
     return sorted(unique.values(), key=lambda one: one.cost)
@@ -73,13 +74,15 @@ def proved_already(given: Given, verdict: Verdict) -> Iterator[Proposal]:
     finding = verdict.finding
     if finding is None:
         return
-    if finding.mending and (changes := rule_changes(given.plan, finding.mending)):
+    if finding.mending and (changes := rule_changes(given.plan, finding.mending, in_modules=True)):
         added = "; ".join(
             f"ask `{a.condition}` too in `{a.shows} when …` of {a.owner}" for a in finding.mending
         )
         races = finding.race is not None or finding.tangle is not None
         yield Proposal(added, (1 if races else 2) + len(finding.mending) / 10, changes)
-    if finding.rewiring and (changes := wiring_changes(given.plan, finding.rewiring)):
+    if finding.rewiring and (
+        changes := wiring_changes(given.plan, finding.rewiring, in_modules=True)
+    ):
         steps = "; ".join(step.text for step in finding.rewiring)
         yield Proposal(
             steps,

@@ -16,9 +16,12 @@ from verifier.plan.observables import AnyOne
 from verifier.verdicts.report import Addition, Rewiring
 
 
-def rule_changes(plan: Plan, additions: Sequence[Addition]) -> tuple[Change, ...] | None:
-    """Each condition added to the end of its line."""
-    if not _is_here(plan, (addition.span for addition in additions)):
+def rule_changes(
+    plan: Plan, additions: Sequence[Addition], *, in_modules: bool = False
+) -> tuple[Change, ...] | None:
+    """Each condition added to the end of its line; ``in_modules`` of the text too, where the names
+    are those of the layout."""
+    if not _is_here(plan, (addition.span for addition in additions), in_modules):
         return None
     by_line: dict[Span, list[str]] = {}
     for addition in additions:
@@ -43,9 +46,11 @@ def rule_changes(plan: Plan, additions: Sequence[Addition]) -> tuple[Change, ...
     return tuple(changes)
 
 
-def wiring_changes(plan: Plan, steps: Sequence[Rewiring]) -> tuple[Change, ...] | None:
-    """All these changes made. The last change of a clause counts."""
-    if not _is_here(plan, (step.span for step in steps)):
+def wiring_changes(
+    plan: Plan, steps: Sequence[Rewiring], *, in_modules: bool = False
+) -> tuple[Change, ...] | None:
+    """All these changes made; ``in_modules`` likewise. The last change of a clause counts."""
+    if not _is_here(plan, (step.span for step in steps), in_modules):
         return None
     statements = parse(plan.source)
     changes: dict[tuple[Span, str], Change] = {}
@@ -59,9 +64,10 @@ def wiring_changes(plan: Plan, steps: Sequence[Rewiring]) -> tuple[Change, ...] 
     return tuple(changes.values())
 
 
-def _is_here(plan: Plan, spans: Iterable[Span]) -> bool:
+def _is_here(plan: Plan, spans: Iterable[Span], in_modules: bool) -> bool:
     """Whether all spans lie in the text itself, not in a module or an included file."""
-    return all(s.source.name == plan.source.name and s.source.used is None for s in spans)
+    own = plan.source.name
+    return all(s.source.name == own and (in_modules or s.source.used is None) for s in spans)
 
 
 def _clause_kind(source: Source, holder: tree.Statement, step: Rewiring) -> str:

@@ -157,7 +157,7 @@ class _Search:
     def _possible(self, plan: Plan) -> set[str]:
         """Which routes can be set, and what can be thrown."""
         asked = [o for o in obligations(plan, World(plan).lower) if o.property == "route-never-set"]
-        found = self._verdicts(plan, [*asked, *map(_can_move, devices(plan).values())])
+        found = self._verdicts(plan, [*asked, *map(can_move, devices(plan).values())])
         return {v.obligation.key for v in found if v.status == "proved"}
 
     def _verdicts(self, plan: Plan, asked: Iterable[Obligation]) -> Iterator[Verdict]:
@@ -208,7 +208,8 @@ def _length(verdict: Verdict) -> int:
     return len(story.events) if story else 0
 
 
-def _can_move(device: Device) -> Obligation:
+def can_move(device: Device) -> Obligation:
+    """That something can be thrown, once at least."""
     formula = atom(observables.event("points move", device.name), "yes")
     text = f"{device.title} can never be thrown"
     return Obligation(text, (device.name,), formula, text, (device.span,), over="histories",

@@ -101,7 +101,7 @@ def _candidates(
     devices; then other signals."""
     span = obligation.spans[0]
     for route in routes:
-        for report, state in _reports_along(route, plan):
+        for report, state in reports_along(route, plan):
             yield route.signal, Fact(report, (state,), span, f"{report.name} {state}")
     aspects = plan.chart.aspects
     for name, other in permutations(dict.fromkeys(obligation.signals), 2):
@@ -114,7 +114,7 @@ def _candidates(
         yield name, Fact(aspect, tuple(v for v in aspect.values if v in wanted), span, text)
 
 
-def _reports_along(route: Route, plan: Plan) -> Iterator[tuple[Observable, str]]:
+def reports_along(route: Route, plan: Plan) -> Iterator[tuple[Observable, str]]:
     """What is reported while a route is safe to run over."""
     ends = {end: c.ends for c in plan.crossovers.values() for end in c.ends}
     for need in route.needs:

@@ -107,7 +107,8 @@ def difference(found: Mended, repair: Repair) -> list[str]:
 def _left(found: Mended, ink: Ink) -> Iterator[str]:
     if found.left:
         yield ""
-        yield f"No repair was found that leaves all else as it is for {_keys(found.left)}."
+        told = f"No repair was found that leaves all else as it is for {_keys(found.left)}."
+        yield from paragraph(told, ink)
         hints = dict.fromkeys(v.obligation.hint for v in found.left if v.obligation.hint)
         for hint in list(hints)[:3]:
             yield from paragraph(f"By hand: {hint}", ink)
