@@ -23,6 +23,9 @@ if os.environ.get("CI") and os.environ.get("CLEARPROOF_PROFILE") != "nightly":
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
+# What an earlier run has proved is no test of this one.
+os.environ["CLEARPROOF_NO_CACHE"] = "1"
+
 # Proofs make many objects and hardly a circle of them.
 gc.set_threshold(50_000, 20, 50)
 

@@ -126,7 +126,6 @@ def files_of(paths: Iterable[str], *, layouts: bool = False) -> Iterator[Path]:
     """The junction files at these paths. A folder stands for all files in it; with ``layouts``,
     those that another file includes are left out. A folder that cannot be looked into is one of
     them: reading it says why."""
-    from verifier.api import no_junctions
     from verifier.language.files import files_below
     from verifier.language.modules.includes import not_included
 
@@ -135,6 +134,8 @@ def files_of(paths: Iterable[str], *, layouts: bool = False) -> Iterator[Path]:
         if path.is_dir():
             found = files_below(path, ".ixl")
             if not found:
+                from verifier.api import no_junctions
+
                 raise no_junctions(text)
             yield from not_included(found) if layouts else found
         else:

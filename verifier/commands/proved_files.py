@@ -47,6 +47,15 @@ class Asked:
     alone: bool = False
     keeps: bool = False
 
+    @property
+    def question(self) -> tuple[object, ...]:
+        """All of it that what is told of a file depends on, in a form that can be compared."""
+        ink, known = self.ink, sorted(self.known)
+        return (
+            ink, self.timeout, self.only, self.pairs, self.required, self.everything, self.text,
+            sorted(self.formats), known, self.quiet, self.alone,
+        )  # fmt: skip
+
 
 @dataclass(frozen=True, slots=True)
 class Outcome:
@@ -62,6 +71,10 @@ class Outcome:
     is_brief: bool = True
     interrupted: bool = False
     report: "Report | None" = field(default=None, repr=False)
+    # Whether another run would say the same of the same file, and all files that were read: path
+    # and SHA-256.
+    lasts: bool = False
+    read: tuple[tuple[str, str], ...] = ()
 
 
 def one_by_one(files: Sequence[Path], asked: Asked) -> Iterator[Outcome]:
@@ -80,6 +93,7 @@ def one_by_one(files: Sequence[Path], asked: Asked) -> Iterator[Outcome]:
 
 def side_by_side(files: Sequence[Path], asked: Asked, jobs: int) -> Iterator[Outcome]:
     """The same on so many processors."""
+    import verifier.pipeline  # noqa: F401 - once, before this process is copied
     from verifier.commands.processes import Lost, NotBegun, in_processes
     from verifier.reports.progress import ProgressLine
 
@@ -102,6 +116,7 @@ def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:
     from verifier.api import prove_file
     from verifier.engines.stopping import is_over, out_of_time
     from verifier.language.diagnostics.diagnostic import InputError
+    from verifier.language.files import noting_reads
     from verifier.reports import machine
     from verifier.reports.formats.cases import FileResult
     from verifier.verdicts.baseline import with_known
@@ -110,11 +125,12 @@ def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:
         return _undecided(path, out_of_time())
     prove = partial(prove_file, path, timeout=asked.timeout, only=asked.only, pairs=asked.pairs)
     try:
-        if shows:
-            with working(str(path), "decided") as line:
-                report = prove(progress=line, on_verdict=line.on_verdict)
-        else:
-            report = prove()
+        with noting_reads() as read:
+            if shows:
+                with working(str(path), "decided") as line:
+                    report = prove(progress=line, on_verdict=line.on_verdict)
+            else:
+                report = prove()
     except KeyboardInterrupt:  # while it was read
         told = f"\n{path}: interrupted, nothing decided."
         result = FileResult(machine.file_not_reached(str(path), "Ctrl-C"))
@@ -132,6 +148,19 @@ def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:
         is_brief=brief,
         interrupted=report.interrupted,
         report=report if asked.keeps else None,
+        lasts=not is_over() and _is_whole(report),
+        read=tuple(read.items()),
+    )
+
+
+def _is_whole(report: "Report") -> bool:
+    """Whether all of a report was decided."""
+    open_rows = any(row.consequence == "undecided" for row in report.failures)
+    return (
+        not report.interrupted
+        and report.stopped is None
+        and not open_rows
+        and all(verdict.status != "undecided" for verdict in report.verdicts)
     )
 
 

@@ -21,6 +21,7 @@ from verifier.commands.console import (
 )
 from verifier.commands.formats import TEXT, Outputs, format_options
 from verifier.commands.processes import processors
+from verifier.commands.proof_cache import SIZE, open_cache
 from verifier.commands.proved_files import Asked, Outcome, one_by_one, side_by_side
 from verifier.verdicts.exit_codes import ExitCode, worst
 from verifier.verdicts.grade import Grade
@@ -43,6 +44,14 @@ def add(command: Command) -> None:
     timeout_option(prove)
     within_option(prove)
     jobs_option(prove)
+    prove.add_argument(
+        "--no-cache", dest="cache", action="store_false",
+        help="prove again what an earlier run has proved of the same file",
+    )  # fmt: skip
+    prove.add_argument(
+        "--cache-size", type=_megabytes, metavar="MB",
+        help=f"megabytes that earlier proofs may take on disk (default {SIZE})",
+    )  # fmt: skip
     prove.add_argument(
         "--only", action="append", default=[], metavar="PROPERTY", help="check this property only"
     )
@@ -87,6 +96,13 @@ def add(command: Command) -> None:
     within_option(why)
     why.add_argument("--all", action="store_true", help="show all facts")
     console_options(why)
+
+
+def _megabytes(text: str) -> int:
+    """A number of megabytes. Raises ArgumentTypeError unless it is from 1 to 999999."""
+    if not (text.isascii() and text.isdigit() and 0 < int(text[:9]) < 1_000_000):
+        raise argparse.ArgumentTypeError(f"`{text}` is not a number of megabytes, from 1")
+    return int(text)
 
 
 def _prove(options: argparse.Namespace) -> int:
@@ -165,8 +181,12 @@ def _prove_each(files: "Sequence[Path]", outputs: Outputs, options: argparse.Nam
     )
     jobs = min(options.jobs or processors(), len(files))
     # Reports are not sent from process to process.
+    cache = open_cache(options.cache_size) if options.cache and not asked.keeps else None
+    known = {path: told for path in files if cache and (told := cache.get(path, asked))}
+    left = [path for path in files if path not in known]
     spread = jobs > 1 and not asked.keeps
-    outcomes = side_by_side(files, asked, jobs) if spread else one_by_one(files, asked)
+    proved = side_by_side(left, asked, jobs) if spread and left else one_by_one(left, asked)
+    outcomes = (known[path] if path in known else next(proved) for path in files)
     tally = _Tally()
     was_brief = True
     for path, outcome in zip(files, outcomes, strict=True):
@@ -175,6 +195,10 @@ def _prove_each(files: "Sequence[Path]", outputs: Outputs, options: argparse.Nam
         tally.say([*[""] * bool(apart), *outcome.lines], outputs)
         was_brief = outcome.is_brief
         tally.add(path, outcome)
+        if cache and path not in known:
+            cache.put(path, asked, outcome)
+    if cache and left:
+        cache.trim()
     return tally
 
 
@@ -266,6 +290,9 @@ def _command_line(options: argparse.Namespace) -> str:
 
 def _check_only(names: Sequence[str]) -> None:
     from verifier.api import unknown_word
+
+    if not names:
+        return
     from verifier.properties.catalog import BY_NAME
 
     for name in names:

@@ -1,6 +1,9 @@
 """Files from the disk as text, and why one cannot be read."""
 
 import os
+from collections.abc import Iterator
+from contextlib import contextmanager
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -10,6 +13,9 @@ from verifier.language.syntax.parse import MAX_CHARACTERS
 from verifier.language.writing import note_input
 
 _MARK = "\ufeff".encode()
+
+# Where the files that are read are noted, while somebody asks.
+_reads: dict[str, str] | None = None
 
 
 class UnreadableError(Exception):
@@ -44,13 +50,27 @@ def bytes_of(path: Path) -> bytes:
     try:
         if path.stat().st_size > MAX_CHARACTERS:
             raise UnreadableError("too_large", most=MAX_CHARACTERS)
-        return path.read_bytes()
+        raw = path.read_bytes()
+        if _reads is not None:
+            _reads[str(path)] = sha256(raw).hexdigest()
+        return raw
     except FileNotFoundError:
         raise UnreadableError("missing") from None
     except IsADirectoryError:
         raise _of_folder(path) from None
     except OSError as error:
         raise UnreadableError("system", why=error.strerror or "") from None
+
+
+@contextmanager
+def noting_reads() -> Iterator[dict[str, str]]:
+    """Gathers the files read in this block: path, and SHA-256 of what they held."""
+    global _reads
+    before, _reads = _reads, {}
+    try:
+        yield _reads
+    finally:
+        _reads = before
 
 
 def _of_folder(path: Path) -> UnreadableError:
