@@ -163,10 +163,13 @@ def test_one_train_can_always_leave_and_come_again() -> None:
 
 
 def test_more_trains_at_the_start_than_there_may_be_are_no_start() -> None:
-    text = f"{LINE}\ntrains start on A, C\nat most 1 train\n"
-    report = verifier.prove(verifier.load_text(text), only=["collision"])
-    met = [v.status for v in report.verdicts]
-    assert met and set(met) == {"proved"}
+    """Two trains that face each other there never leave; one that is alone always can."""
+    text = f"{LINE}\ntrains never reverse\ntrains start on A, C\n"
+    for line, status in (("", "broken"), ("at most 1 train", "proved")):
+        plan = verifier.load_text(f"{text}{line}")
+        report = verifier.prove(plan, only=["train-cannot-leave"])
+        found = {v.status for v in report.verdicts}
+        assert status in found and (line == "" or found == {status}), line
 
 
 TRACK = "edge West, East\nblock Main, Single\ntrack West = Main | Single = East\n"
