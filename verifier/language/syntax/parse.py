@@ -141,14 +141,18 @@ def grammar_text() -> str:
 
 def keywords() -> frozenset[str]:
     """The words of the language."""
-    return frozenset(word for word in terminal_words().values() if word[0].isalpha())
+    return frozenset(
+        word for word in terminal_words().values() if word[0].isalpha() and " " not in word
+    )
 
 
 @cache
 def terminal_words() -> dict[str, str]:
-    """The word that each terminal of one word stands for."""
+    """The word that each terminal of one word stands for, and the words of a statement that begins
+    with two."""
     plain = ((t.name, t.pattern) for t in _lark().terminals)
-    return {name: pattern.value for name, pattern in plain if pattern.type == "str"}
+    found = {name: pattern.value for name, pattern in plain if pattern.type == "str"}
+    return found | {"AT_MOST": "at most"}
 
 
 @cache

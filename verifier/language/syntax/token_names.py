@@ -28,6 +28,7 @@ SPECIAL = {
     "UNIT": "a unit, such as `mm`, `in`, `V` or `A`",
     "COLON": "`:`",
     "GAPS": "`gap`",
+    "AT_MOST": "`at most`",
     "TRACK_POWER": "`track power`",
     "UL": "`UL`",
     "IEC": "`IEC`",
