@@ -156,7 +156,7 @@ def draft_file(
         source = Source(str(path), read_text(path))
         text = drafted(source, read(source, Path(path)), Wanted(aspects, by_hand, panel))
         plan, world = checked(text, str(path), Path(path))
-        return text, decide_all(plan, repairs=False, progress=progress, world=world)
+        return text, decide_all(plan, repairs=False, brief=True, progress=progress, world=world)
 
 
 def mend_file(

@@ -50,6 +50,7 @@ def prove(
     only: Iterable[str] = (),
     pairs: bool = False,
     repairs: bool = True,
+    brief: bool = False,
     progress: Progress = silent,
     on_verdict: OnVerdict = unheard,
     on_safety: Callable[[Report], None] | None = None,
@@ -60,7 +61,8 @@ def prove(
 
     ``timeout`` is in seconds, for each obligation, ``within`` for all of them; ``only`` names the
     properties wanted (all, when empty); ``pairs`` checks every two faults together, not only those
-    of which one is silent; without ``repairs`` none are looked for. ``progress`` is called before
+    of which one is silent; without ``repairs`` none are looked for; ``brief``: advice is left out,
+    and the histories of what is possible are replayed, not told. ``progress`` is called before
     every question with how many obligations (and steps of the search for pairs) are decided, of
     how many, ``on_verdict`` with each verdict once it is known; ``on_safety`` with a report of all
     that must never be, once that is decided: what must be possible, pairs and repairs follow.
@@ -78,7 +80,11 @@ def prove(
         world = world or World(plan)
         everything = tuple(obligations(plan, world.lower))
         wanted = tuple(dict.fromkeys(only))
-        asked = [o for o in everything if not wanted or o.property in wanted]
+        asked = [
+            o
+            for o in everything
+            if (not wanted or o.property in wanted) and not (brief and o.advice)
+        ]
         _count(plan, everything, wanted)
         if not wanted:
             check_claims(plan, asked)
@@ -87,7 +93,7 @@ def prove(
         phases: list[Callable[[ProofState], None]] = [
             leave_out_vain,
             check_assumptions,
-            decide_histories,
+            decide_histories(brief=brief),
             decide_situations,
             decide_faults(pairs=pairs),
             find_kept_out,
@@ -235,15 +241,24 @@ def check_assumptions(proof: ProofState) -> None:
         raise InputError([diagnostic("CP502", Span(proof.plan.source, 0, 0))])
 
 
-def decide_histories(proof: ProofState) -> None:
+def decide_histories(*, brief: bool) -> Callable[[ProofState], None]:
     """What must never happen over time, of a plan with memory or locking. Memory facts proved here
-    are kept for the phases that follow."""
+    are kept for the phases that follow. ``brief``: see :class:`HistoryProver`."""
+
+    def phase(proof: ProofState) -> None:
+        _decide_histories(proof, brief)
+
+    return phase
+
+
+def _decide_histories(proof: ProofState, brief: bool) -> None:
     plan, timeout = proof.plan, proof.situations.timeout
     if not plan.locking.over_time or proof.assumptions_unknown:
         return
     restricted = with_what_restricts(plan, proof.situations, proof.step)
     fresh_context()
-    histories = HistoryProver(restricted, timeout, proof.step, proof.situations.store)
+    store = proof.situations.store
+    histories = HistoryProver(restricted, timeout, proof.step, store, brief=brief)
     contradiction = histories.contradiction()
     if contradiction:
         raise InputError([_no_history(contradiction)])
@@ -411,7 +426,8 @@ def _proved_of(proof: ProofState, plan: Plan) -> frozenset[str]:
     situations = SituationProver(world, proof.situations.timeout, (), NO_STORE)
     tried = ProofState(plan, plan, asked, asked, situations, on_verdict=compare)
     try:
-        for phase in (check_assumptions, decide_histories, decide_situations, decide_usefulness):
+        histories = decide_histories(brief=False)
+        for phase in (check_assumptions, histories, decide_situations, decide_usefulness):
             phase(tried)
     except (_Worse, InputError):
         return frozenset()

@@ -1,5 +1,6 @@
-"""Track plans made from a seed: single and double track, sidings, junctions, yards, terminals,
-crossings, slips, crossovers, wyes, ovals, loops. Track alone: no signal, lever or lock.
+"""Track plans made from a seed: rows of single and double track with sidings, junctions, yards,
+crossings, slips and crossovers; and shapes that rows do not make. Track alone: no signal, lever or
+lock.
 """
 
 from dataclasses import dataclass, field
@@ -132,3 +133,121 @@ def random_plan(seed: int, size: int = 3) -> str:
             random.choices(steps, (4, 4, 2, 1, 1))[0]()
     drawing.finish()
     return drawing.text()
+
+
+# ------------------------------------------------------------------ shapes
+
+
+def shaped_plan(seed: int, size: int = 2) -> str:
+    """A plan of a shape that rows from left to right do not make: an oval, a wye, a balloon loop,
+    a terminal, double track with a station; about ``size`` of what it repeats."""
+    random = Random(seed)
+    shapes = (_oval, _wye, _balloon, _terminal, _double_track)
+    return shapes[seed % len(shapes)](random, size)
+
+
+def _text(edges: str, bumpers: str, pieces: list[str], rows: list[str]) -> str:
+    """A plan of these rows; what stands in them and is nothing else is a block."""
+    known = {name.strip(",") for name in f"{edges} {bumpers}".split()}
+    special = {piece.split()[1]: piece for piece in pieces}
+    words = [word for row in rows for word in row.split()]
+    legs = {"normal", "reverse", "along", "across", "=", "|"}
+    plain = dict.fromkeys(w for w in words if w not in known | special.keys() | legs)
+    blocks = [*plain, *(f"In-{name}" for name in special)]
+    return "\n".join([
+        'layout "a plan"',
+        "",
+        *([f"edge {edges}"] if edges else []),
+        *([f"bumper {bumpers}"] if bumpers else []),
+        f"block {', '.join(blocks)}",
+        *(f"{piece} in In-{name}" for name, piece in special.items()),
+        *(f"track {row}" for row in rows),
+        "",
+    ])  # fmt: skip
+
+
+def _oval(random: Random, size: int) -> str:
+    """A circle with sidings, spurs and branches."""
+    pieces, ring, rows = [], "Ring-0", []
+    edges: list[str] = []
+    bumpers: list[str] = []
+    for i in range(1, size + 1):
+        kind = random.choice(("siding", "siding", "spur", "branch"))
+        pieces.append(f"turnout T{i}")
+        if kind == "siding":
+            pieces.append(f"turnout U{i}")
+            ring += f" | T{i} normal | Main-{i} | normal U{i} | Ring-{i}"
+            rows.append(f"T{i} reverse | Siding-{i} | reverse U{i}")
+            continue
+        ring += f" | T{i} normal | Ring-{i}"
+        ends = bumpers if kind == "spur" else edges
+        ends.append(f"End-{i}")
+        rows.append(f"T{i} reverse | Spur-{i} = End-{i}")
+    if not edges:
+        pieces.append("turnout T0")
+        ring += " | T0 normal | Ring-Last"
+        rows.append("T0 reverse | Lead = Way-Out")
+        edges.append("Way-Out")
+    return _text(", ".join(edges), ", ".join(bumpers), pieces, [f"{ring} | Ring-0", *rows])
+
+
+def _wye(random: Random, size: int) -> str:
+    """Three switches in a triangle, each with a way out; one of them may be a dead end."""
+    dead = random.random() < 0.5
+    top = " | ".join(f"Top-{i}" for i in range(1, size + 1))
+    rows = [
+        f"West = A | T1 normal | {top} | normal T2 | B = East",
+        "T1 reverse | Left | reverse T3",
+        "South = C | T3 normal | Right | reverse T2",
+    ]
+    edges, bumpers = ("West, East", "South") if dead else ("West, East, South", "")
+    return _text(edges, bumpers, [f"turnout T{i}" for i in (1, 2, 3)], rows)
+
+
+def _balloon(random: Random, size: int) -> str:
+    """A way in to a loop that comes back turned, with a siding on the way."""
+    loop = " | ".join(f"Loop-{i}" for i in range(1, size + 1))
+    around = f"Throat | T3 normal | {loop} | reverse T3"
+    rows = [f"West = {around}"]
+    if random.random() < 0.5:
+        siding = "West = Line | T1 normal | Main | normal T2"
+        rows = [f"{siding} | {around}", "T1 reverse | Siding | reverse T2"]
+    pieces = [f"turnout T{i}" for i in (1, 2, 3) if any(f"T{i} " in row for row in rows)]
+    return _text("West", "", pieces, rows)
+
+
+def _terminal(random: Random, size: int) -> str:
+    """A ladder of dead ends off one or two tracks."""
+    double = random.random() < 0.5
+    pieces = [f"turnout T{i}" for i in range(1, size + 1)]
+    neck = " | normal K1 | Neck" if double else ""
+    rows = [f"In = Lead{neck} | T1 normal | Track-0 = Stop-0"]
+    for i in range(1, size):
+        rows.append(f"T{i} reverse | T{i + 1} normal | Track-{i} = Stop-{i}")
+    rows.append(f"T{size} reverse | Track-{size} = Stop-{size}")
+    bumpers = [f"Stop-{i}" for i in range(size + 1)]
+    if double:
+        pieces += ["turnout K1", "turnout K2"]
+        rows += ["Out = Away | K2 normal | Bay = Stop-B", "K2 reverse | reverse K1"]
+        bumpers.append("Stop-B")
+    return _text("In, Out" if double else "In", ", ".join(bumpers), pieces, rows)
+
+
+def _double_track(random: Random, size: int) -> str:
+    """Two tracks, a direction each, with crossovers and a branch over a crossing."""
+    one, two = "West-1 = A0", "West-2 = B0"
+    pieces, rows = [], []
+    for i in range(1, size + 1):
+        pieces += [f"turnout T{i}", f"turnout U{i}"]
+        if random.random() < 0.5:
+            one += f" | T{i} normal | A{i}"
+            two += f" | normal U{i} | B{i}"
+            rows.append(f"T{i} reverse | reverse U{i}")
+        else:
+            one += f" | normal T{i} | A{i}"
+            two += f" | U{i} normal | B{i}"
+            rows.append(f"U{i} reverse | reverse T{i}")
+    edges = "West-1, East-1, West-2, East-2"
+    text = _text(edges, "", pieces, [f"{one} = East-1", f"{two} = East-2", *rows])
+    ways = "edge West-1, East-2 entering only\nedge East-1, West-2 leaving only"
+    return text.replace(f"edge {edges}", ways)

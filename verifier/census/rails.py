@@ -24,10 +24,12 @@ _Rail = tuple[Port, bool]
 
 def rail_meets_rail(survey: Survey) -> Musts:
     """Every part of the track with a way round on which a rail comes to the place of the other,
-    where the file gives any wiring: never once the gaps in both rails beside the section of a
-    reverser are taken out."""
+    where the file gives any wiring beyond that of machines: never once the gaps in both rails
+    beside the section of a reverser are taken out."""
     track = survey.plan.track
-    if not survey.plan.wiring.given or not _meets(survey, track.joints):
+    wiring = survey.plan.wiring
+    wired = wiring.supplies or wiring.feeders or wiring.detectors or wiring.drivers
+    if not wired or not _meets(survey, track.joints):
         return
     found: dict[tuple[str, ...], bool] = {}
     for joints in _rounds(survey):

@@ -30,7 +30,8 @@ MISHAPS = ("collision", "derailment")
 
 class HistoryProver:
     """Decides obligations about histories of one plan. ``timeout`` is in seconds, for each place;
-    ``step`` is called before each question; ``store``: what earlier proofs found.
+    ``step`` is called before each question; ``store``: what earlier proofs found; ``brief``: the
+    histories of what is possible are replayed, and not told.
 
     The report depends on the plan and the questions alone, never on what the store holds. A proof
     that uses clauses of earlier proofs therefore reports the invariant of a second proof that does
@@ -44,8 +45,10 @@ class HistoryProver:
         store: ProofStore = NO_STORE,
         *,
         from_scratch: bool = False,
+        brief: bool = False,
     ):
         self.plan = plan
+        self._brief = brief
         self._timeout = timeout
         self._step = step
         self._store = store
@@ -78,6 +81,7 @@ class HistoryProver:
             self._clauses,
             None if self._is_from_scratch else lambda key: self._from_scratch.get(key),
             blips=blips,
+            brief=self._brief,
         )
 
     @cached_property

@@ -7,6 +7,7 @@ solver and no expressions, replayed the history; everything else is undecided, w
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import cached_property
 from time import monotonic
 
@@ -19,7 +20,7 @@ from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.localization import LocalAnswer, Windows
 from verifier.engines.temporal.proof_core import relied_on
 from verifier.engines.temporal.resettability import Resettability, Returns, Trapped, always_again
-from verifier.engines.temporal.scheduling import scheduled
+from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.explain.trace_view import broken_at
 from verifier.language.listing import listing
@@ -49,7 +50,8 @@ from verifier.world.memory_abstraction import REMEMBERED
 _IN_SITUATIONS = (
     "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
 )  # fmt: skip
-Trace = Sequence[Mapping[Observable, str]]
+Moment = Mapping[Observable, str]
+Trace = Sequence[Moment]
 AFTER_MISHAP = (
     "in every history found, a train that collided or derailed moves on afterwards, and trains "
     "do not"
@@ -91,7 +93,8 @@ class MovesOn(Exception):
 class SystemProver:
     """Decides obligations about one transition system of a plan: with detection truthful, or
     lost now and then (``lossy``). ``clauses`` are those of earlier proofs; ``told`` finds the
-    verdict, by key, that does without them. One of ``faults`` may be present."""
+    verdict, by key, that does without them. One of ``faults`` may be present. ``brief``: histories
+    of what is possible are replayed, and not told."""
 
     def __init__(
         self,
@@ -105,8 +108,10 @@ class SystemProver:
         faults: Sequence[Fault] = (),
         *,
         blips: bool = False,
+        brief: bool = False,
     ):
         self.plan = plan
+        self._brief = brief
         self._faults = faults
         self.lossy = lossy
         self._told = told
@@ -146,6 +151,7 @@ class SystemProver:
             store=self._store,
             hints=self._kept.clauses if self._kept else (),
             made=self.histories.in_turn,
+            brief=self._brief,
         )
 
     def whole(self, *, wrecks: bool = False) -> tuple[System, Callable[[Expr], Expr]]:
@@ -411,6 +417,10 @@ class SystemProver:
                 return Verdict(obligation, "undecided", _late(late))
             case Reachable(trace=trace, smallest=smallest):
                 try:
+                    if possible and self._brief:
+                        played = self._scheduled(obligation, trace, histories)
+                        self._check(obligation, played.moments, played.seconds)
+                        return Verdict(obligation, "proved")
                     history = self._replayed(obligation, trace, histories)
                 except Unsettled as circle:
                     return Verdict(obligation, "undecided", _beyond(circle))
@@ -473,21 +483,41 @@ class SystemProver:
         :class:`InternalError` where a trace does not replay. ``cleared``: people clear away what
         collided or derailed, so that it moves on. ``before_mishaps``: nothing does."""
         histories = histories or self.histories
-        played = scheduled(histories.system, trace)
+        played = self._scheduled(obligation, trace, histories)
+        history = narrative(histories, played, obligation, calm=before_mishaps)
+        told = history.story
+        self._check(obligation, told.moments, told.seconds, cleared=cleared, calm=before_mishaps)
+        return history
+
+    def _scheduled(
+        self, obligation: Obligation, trace: Trace, histories: Histories | None = None
+    ) -> Scheduled:
+        """The trace with its times. Raises :class:`InternalError` where it has none."""
+        played = scheduled((histories or self.histories).system, trace)
         if played is None:
             raise InternalError(f"{obligation.key}: the history found has no times")
-        history = narrative(histories, played, obligation, calm=before_mishaps)
-        told, bad = history.story, obligation.holds_in
+        return played
+
+    def _check(
+        self,
+        obligation: Obligation,
+        moments: Sequence[Moment],
+        seconds: Sequence[Fraction],
+        *,
+        cleared: bool = False,
+        calm: bool = False,
+    ) -> None:
+        """Have the reference replay a history. Raises as :meth:`_replayed` does."""
 
         def replays(*, wrecks_stay: bool) -> bool:
             return replay(
-                self.plan, told.moments, bad, lossy=self.lossy, blips=self.histories.blips,
-                faults=self._faults, seconds=told.seconds, wrecks_stay=wrecks_stay,
-                mishaps=not before_mishaps,
+                self.plan, moments, obligation.holds_in, lossy=self.lossy,
+                blips=self.histories.blips, faults=self._faults, seconds=seconds,
+                wrecks_stay=wrecks_stay, mishaps=not calm,
             )  # fmt: skip
 
         if replays(wrecks_stay=not cleared):
-            return history
+            return
         if replays(wrecks_stay=False):
             raise MovesOn
         raise InternalError(f"{obligation.key}: the history found does not replay")

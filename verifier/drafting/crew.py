@@ -3,6 +3,7 @@ promises, each of them about what it can be broken for."""
 
 from collections.abc import Iterator, Sequence
 
+from verifier.drafting.rules import free_name
 from verifier.language.statements.locking import CrewRule
 from verifier.language.syntax import tree
 from verifier.plan.devices import Device, devices
@@ -33,6 +34,20 @@ def promises(plan: Plan, statements: Sequence[tree.Statement], *, derails: bool)
         named = _unsaid(_about(others, rule, plan), said, plan)
         if named:
             yield f"crew promises not to throw {', '.join(named)} {rule}"
+
+
+def switch_keys(plan: Plan, taken: set[str]) -> dict[str, str]:
+    """A key for each switch and derail that people throw by hand, a crossover having one; by what
+    it is of. Turned to reverse it holds signals at Stop. Their names are added to ``taken``."""
+    ends = {end: crossover.name for crossover in plan.crossovers.values() for end in crossover.ends}
+    keys: dict[str, str] = {}
+    for device in devices(plan).values():
+        throw = plan.locking.throws.get(device.name)
+        by_hand = throw is None or (throw.by == "hand" and throw.locked is None)
+        name = ends.get(device.name, device.name)
+        if by_hand and device.pipe is None and device.kind != "gate" and name not in keys:
+            keys[name] = free_name(f"{name.replace('.', '-')}-key", taken)
+    return keys
 
 
 def _about(found: Sequence[Device], rule: CrewRule, plan: Plan) -> list[str]:

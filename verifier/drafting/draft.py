@@ -4,7 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import Literal, get_args
 
-from verifier.drafting.crew import promises
+from verifier.drafting.crew import promises, switch_keys
 from verifier.drafting.levers import Named, named_signals
 from verifier.drafting.placing import place_signals
 from verifier.drafting.routing import Routing, routes_from
@@ -56,7 +56,9 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
     if automatic:
         names = {key: Named(named.name) for key, named in names.items()}
     made = promises(with_posts(plan, routing, names), statements, derails=automatic)
-    drafting = Drafting(routing, names, wanted.aspects, automatic)
+    taken |= {named.name for named in names.values()}
+    keys = switch_keys(plan, taken) if automatic else {}
+    drafting = Drafting(routing, names, wanted.aspects, automatic, keys)
     return draft_text(
         source, statements, drafting, by_hand=by_hand, promises=tuple(made) if by_hand else ()
     )

@@ -8,7 +8,7 @@ occupied (route locking, 49 CFR 236.768, by detection).
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import chain
 
 from verifier.drafting.apart import Apart
@@ -53,6 +53,8 @@ class Drafting:
     names: Mapping[str, Named]
     aspects: int
     automatic: bool = False
+    # Of what people throw under automatic signals: the key that holds these at Stop.
+    keys: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def apart(self) -> Apart:
@@ -69,6 +71,7 @@ class Drafting:
         named = self.names[key]
         for route in routes:
             way = (
+                *self._keys_in(route),
                 *self.routing.points(self.routing.needs[route.name]),
                 *self._blocks(route),
                 *self._devices(route),
@@ -77,7 +80,7 @@ class Drafting:
             shown = self._aspects(route)
             lever = () if self.automatic else (f"{named.lever} {named.position}",)
             if len(shown) > 1 and len(way) > 1:
-                name = _free(self._condition_name(route), taken)
+                name = free_name(self._condition_name(route), taken)
                 conditions.append(Condition(name, way))
                 way = (name,)
             lines += [Rule(aspect, (*lever, *way, *more)) for aspect, more in shown]
@@ -94,6 +97,15 @@ class Drafting:
         last = self.routing.plan.track.pieces[route.pieces[-1]].title
         return f"{self.names[route.signal].name}-to-{last.replace('.', '-')}"
 
+    def _keys_in(self, route: Route) -> Iterator[str]:
+        """The keys of the switches and derails that the route needs, each in its place."""
+        ends = {e: c.name for c in self.routing.plan.crossovers.values() for e in c.ends}
+        devices = (*self.routing.needs[route.name], *(d.name for d, _ in self._derails(route)))
+        keys = dict.fromkeys(ends.get(name, name) for name in devices)
+        held = [self.keys[name] for name in keys if name in self.keys]
+        if held:
+            yield f"{', '.join(held)} normal"
+
     def _blocks(self, route: Route) -> Iterator[str]:
         """The blocks of a route, then those from which a train may still come to it, clear."""
         meetings = self.routing.meetings.get(route.name, ())
@@ -105,15 +117,20 @@ class Drafting:
     def _devices(self, route: Route) -> Iterator[str]:
         """Derails and gates, as the route needs them."""
         plan = self.routing.plan
-        over = self.derails_on(route)
-        for derail in plan.derails.values():
-            if derail.pipe is None and derail in over:
-                yield f"{derail.name} non-derailing"
-            elif derail.pipe is None and derail.guards in route.pieces:
-                yield f"{derail.name} derailing"
+        for derail, position in self._derails(route):
+            yield f"{derail.name} {position}"
         seated = [gate.name for gate in plan.gates.values() if gate.block in route.blocks]
         if seated:
             yield f"{', '.join(seated)} seated"
+
+    def _derails(self, route: Route) -> Iterator[tuple[Derail, str]]:
+        """The derails that the route needs, and how they must lie."""
+        over = self.derails_on(route)
+        for derail in self.routing.plan.derails.values():
+            if derail.pipe is None and derail in over:
+                yield derail, "non-derailing"
+            elif derail.pipe is None and derail.guards in route.pieces:
+                yield derail, "derailing"
 
     def derails_on(self, route: Route) -> list[Derail]:
         """The derails that a train on the route runs over."""
@@ -131,9 +148,19 @@ class Drafting:
             clear, approach = "Diverging-Clear", "Diverging-Approach"
         if route.exit_kind == "edge":
             return [(clear, ())]
-        if route.exit_kind == "bumper" or self.aspects == 2 or not self.proceeds(route.exit):
+        alone = route.exit_kind == "bumper" or self.aspects == 2
+        if alone or not (self.proceeds(route.exit) and self._goes_on(route)):
             return [(approach, ())]
         return [(clear, (f"{self.names[route.exit].name} proceeds",)), (approach, ())]
+
+    def _goes_on(self, route: Route) -> bool:
+        """Whether the signal at the end of a route may clear together with it. One that the file
+        has does as it likes."""
+        met = {m.other.name for m in self.routing.meetings.get(route.name, ()) if m.both_lined}
+        onward = self.routing.routes[route.exit]
+        return bool(self.routing.posts[route.exit].written) or any(
+            self.routing.agree(route, other) and other.name not in met for other in onward
+        )
 
     def proceeds(self, key: str) -> bool:
         """Whether a signal ever shows better than Restricting. One that the file has: by its
@@ -197,7 +224,7 @@ def _any_of(names: Sequence[str]) -> str:
     return f"any of {', '.join(names)}" if len(names) > 1 else names[0]
 
 
-def _free(name: str, taken: set[str]) -> str:
+def free_name(name: str, taken: set[str]) -> str:
     """The name, or with the first number behind it that makes it a new one."""
     found, n = name, 1
     while found in taken:

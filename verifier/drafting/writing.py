@@ -158,6 +158,13 @@ def _thrown(name: str, drafting: Drafting, page: _Page) -> str:
 
 def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]) -> Iterator[str]:
     machines = page.levers
+    if drafting.keys:
+        yield "\n# -- Keys"
+        yield from _comment(
+            "Whoever throws a switch turns its key to reverse first: that puts the signals there "
+            "to Stop."
+        )
+        yield from _levers(list(drafting.keys.values()), ("normal", "reverse"))
     thrown: dict[str, set[str]] = defaultdict(set)
     for named in drafting.names.values():
         if named.lever:

@@ -21,11 +21,12 @@ def rail_meets_rail(plan: Plan) -> Iterator[Obligation]:
     lie: a short. With gaps and without a reverser they meet through the wheels of a train that
     crosses the gap. So on every way round that comes back turned there are gaps in both rails
     (`||`) at the ends of a section that a `reverser` feeds. (Frogs that carry current need gaps of
-    their own: `frog-shorts`.) Checked in files with wiring, for each place where track comes back
+    their own: `frog-shorts`.) Checked in files with wiring beyond
+    that of switch machines, for each place where track comes back
     turned.
     """
     ways: dict[tuple[str, ...], tuple[Joint, ...]] = {}
-    for way in turning_ways(plan.track) if plan.wiring.given else ():
+    for way in turning_ways(plan.track) if plan.wiring.reports_may_differ else ():
         of = _blocks(way, plan)
         ways[of] = (*ways.get(of, ()), *way)
     for blocks, joints in ways.items():

@@ -53,16 +53,18 @@ def search(
     further: Further | None = None,
     deadline: float | None = None,
     few: Sequence[frozenset[Observable]] = (),
+    small: bool = True,
 ) -> Reachable | Unknown:
     """A shortest trace to ``bad`` of at most ``most`` steps, or of ``further`` ones where these are
     worth a search, which is asked only once it matters; final Unknown when there is none.
     ``few``: inputs of which as few as possible should not be as usual, the most important first.
+    Not ``small``: any trace that is as short does.
 
     Of a timed system, Unknown with conflicts where traces were found, and none that has times.
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     checker = _checker_of(system)
     with checker.limit.until(deadline):
-        return checker.search(bad, _Depths(most, further), few)
+        return checker.search(bad, _Depths(most, further), few, small=small)
 
 
 class _Depths:
@@ -94,7 +96,7 @@ class BoundedModelChecker:
         self._counters: dict[frozenset[Observable], Counter] = {}
 
     def search(
-        self, bad: Expr, most: "_Depths", few: Sequence[frozenset[Observable]]
+        self, bad: Expr, most: "_Depths", few: Sequence[frozenset[Observable]], *, small: bool
     ) -> Reachable | Unknown:
         """See :func:`search`."""
         happens = self._cnf.literal(bad)
@@ -109,6 +111,8 @@ class BoundedModelChecker:
                 if not self._happens(bad, found):
                     raise NoAnswer(CONTRADICTION)
                 history = self._with_times(bad, found, few, conflicts)
+                if history is not None and not small:
+                    return Reachable(tuple(self._told(bad, history)), smallest=False)
                 if history is not None:
                     return self._smallest(bad, happens, history, most, few)
                 comparable = sum(len(conflict.windows) == 1 for conflict in conflicts)

@@ -54,7 +54,8 @@ class Windows:
     ``few``: inputs of which a trace should use few, the most important first; ``timeout`` in
     seconds for each bad state; ``step`` is called before each; ``store``: what earlier proofs
     found; ``hints``: clauses worth trying, of which nothing is taken unchecked; ``made``: choices
-    that histories of what is likely can do with. Without hints, the answers are a function of the
+    that histories of what is likely can do with; ``brief``: any history of that does, if it is
+    short, the smallest one or not. Without hints, the answers are a function of the
     questions asked, in their order."""
 
     def __init__(
@@ -67,9 +68,11 @@ class Windows:
         store: ProofStore = NO_STORE,
         hints: Sequence[Expr] = (),
         made: Mapping[Observable, str] = NOTHING,
+        brief: bool = False,
     ):
         self.system = system
-        self._witnesses = Witnesses(system, made, few, store)
+        self._witnesses = Witnesses(system, made, few, store, small=not brief)
+        self._brief = brief
         self._store = store
         self._hints = hints
         self._content = system.content
@@ -127,7 +130,8 @@ class Windows:
                     yield i, LocalAnswer(found, self.system)
         if likely or traced or self._hints:  # what no hint excluded may well be reachable
             open_ = {i: bad for i, bad in enumerate(bads) if i not in answers}
-            yield from self._search(open_, DEPTHS[FIRST_RING])
+            small = not (likely and self._brief)
+            yield from self._search(open_, DEPTHS[FIRST_RING], small=small)
         rings = FIRST_RING
         failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
         while groups:
@@ -260,11 +264,13 @@ class Windows:
     def _samples(self) -> Samples:
         return samples_of(self.system, SAMPLED)
 
-    def _search(self, bads: Mapping[int, Expr], moments: int) -> Iterator[tuple[int, LocalAnswer]]:
+    def _search(
+        self, bads: Mapping[int, Expr], moments: int, *, small: bool = True
+    ) -> Iterator[tuple[int, LocalAnswer]]:
         """Those with a short trace in the whole system, or a longer one where a sample has one."""
         for i, bad in bads.items():
             checkpoint()
-            answer = self._shortest(bad, moments, sampled=True)
+            answer = self._shortest(bad, moments, sampled=True, small=small)
             # What traces reach that have no times has no proof without times either.
             if isinstance(answer, Reachable) or answer.conflicts:
                 yield i, LocalAnswer(answer, self.system)
@@ -286,7 +292,9 @@ class Windows:
             lambda _: True,
         )
 
-    def _shortest(self, bad: Expr, most: int, *, sampled: bool = False) -> Reachable | Unknown:
+    def _shortest(
+        self, bad: Expr, most: int, *, sampled: bool = False, small: bool = True
+    ) -> Reachable | Unknown:
         """The shortest trace of at most so many steps, or (``sampled``) a longer one where a sample
         has one."""
         further = (LONG, lambda: self._is_sampled(bad)) if sampled else None
@@ -299,6 +307,7 @@ class Windows:
                 further=further,
                 deadline=self._deadline(1),
                 few=self._few,
+                small=small,
             ),
             lambda found: found.smallest if isinstance(found, Reachable) else found.final,
         )

@@ -44,7 +44,8 @@ MOST = 0.5
 
 class Witnesses:
     """Finds witnesses in one system. ``made``: choices that it can do with; ``few``: inputs of
-    which a trace should choose few, the most important first."""
+    which a trace should choose few, the most important first; not ``small``: any short trace
+    does."""
 
     def __init__(
         self,
@@ -52,8 +53,11 @@ class Witnesses:
         made: Mapping[Observable, str],
         few: Sequence[frozenset[Observable]],
         store: ProofStore = NO_STORE,
+        *,
+        small: bool = True,
     ):
         self._whole = system
+        self._small = small
         self._store = store
         self._made = made
         self._few = few
@@ -130,7 +134,9 @@ class Witnesses:
             few = tuple(group & inside for group in self._few)
             found = self._store.answer(
                 ("nearby", window.content, bad, longest, few),
-                lambda: bmc.search(window, bad, most=longest, few=few, deadline=deadline),
+                lambda: bmc.search(
+                    window, bad, most=longest, few=few, deadline=deadline, small=self._small
+                ),
                 lambda found: found.smallest if isinstance(found, Reachable) else found.final,
             )
             self._known[key] = (
