@@ -17,8 +17,8 @@ ROOT = Path(__file__).resolve().parents[2]
 FLOORS = [
     "language", "plan", "logic", "census", "world", "properties", "reference", "engines",
     "verdicts", "explain", "decide", "repair", "pipeline", "diagnosis", "testcard", "exports",
-    "drafting", "mending", "sheets", "drawing", "reports", "api", "assist", "workbench", "editor",
-    "commands",
+    "drafting", "mending", "sheets", "drawing", "sketching", "reports", "api", "assist",
+    "workbench", "editor", "commands",
 ]  # fmt: skip
 PATHS = {
     ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path

@@ -91,6 +91,7 @@ numbers = st.one_of(
     st.integers(0, 99_999).map(str),
     st.decimals(0, 9_999, places=2).map(str),
 )
+spots = seq(numbers, ",", numbers)
 units = st.sampled_from(["mm", "cm", "m", "in", "ft", "V", "mA", "A", "kohm", "AWG", "s"])
 glued = st.tuples(numbers, units).map("".join)
 amounts = st.one_of(seq(numbers, units), seq(glued))
@@ -249,6 +250,8 @@ statements: Words = st.one_of(
     seq("layout", strings),
     seq("edge", listed, maybe(st.sampled_from(["entering", "leaving"]), "only")),
     seq("bumper", listed),
+    seq("place", names, joined(seq(st.one_of(
+        seq("at", spots), seq("from", spots, "to", spots))), "and")),
     seq("block", listed, maybe("undetected"), maybe("switching", "only"), maybe(strings)),
     seq(st.sampled_from(["turnout", "crossing"]), listed, "in", names),
     seq(

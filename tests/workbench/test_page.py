@@ -349,8 +349,10 @@ def test_twice_as_large_nothing_is_lost(page: Page, width: int) -> None:
         {"width": width, "height": 500, "deviceScaleFactor": 2, "mobile": False},
     )
     try:
+        page.click("#see-text")
         page.type(END_OF_SIDING)
         page.wait_for_state("points", "T1", "normal")
+        page.click("#see-plan")
         wider = page.driver.execute_script(
             "return document.documentElement.scrollWidth - innerWidth"
         )

@@ -187,6 +187,7 @@ def _check_declared_in(statements: Iterable[tree.Statement], names: Names) -> No
     """Blocks named by trackwork and gates exist; a layout has one title; what reports quote
     is not empty."""
     layout: tree.Layout | None = None
+    placed: dict[str, tree.Placing] = {}
     for statement in statements:
         match statement:
             case tree.Prove(title="") | tree.Assume(title="") | tree.Waive(reason=""):
@@ -195,12 +196,30 @@ def _check_declared_in(statements: Iterable[tree.Statement], names: Names) -> No
                 names.find(b, "block")
             case tree.Gate(block=b) | tree.Derail(block=b):
                 names.find(b, "block")
+            case tree.Placing():
+                _check_place(statement, placed, names)
             case tree.Layout():
                 if layout:
                     names.error("CP202", statement.span, "titles", others=[layout.span])
                 layout = layout or statement
             case _:
                 pass
+
+
+def _check_place(placing: tree.Placing, placed: dict[str, tree.Placing], names: Names) -> None:
+    """What is placed in the drawing is there, once, and a point or a stretch as it is drawn."""
+    name = placing.name.text
+    declared = names.find(placing.name, "block", "turnout", "crossing", "slip", "edge", "bumper")
+    if declared is None:
+        return
+    first = placed.setdefault(name, placing)
+    if first is not placing:
+        names.error("CP314", placing.span, "twice", others=[first.span], name=name)
+    is_end = declared.kind in ("edge", "bumper")
+    if is_end and any(len(laid.spots) > 1 for laid in placing.laid):
+        names.error("CP314", placing.span, "end", kind=declared.kind, name=name)
+    if declared.kind != "block" and len(placing.laid) > 1:
+        names.error("CP314", placing.laid[1].span, kind=declared.kind, name=name)
 
 
 def _blocks(statements: Iterable[tree.Statement]) -> dict[str, Block]:

@@ -52,7 +52,7 @@ def analyze(
     matter = None if relevant is None else {w for w in seen.states if (w.kind, w.name) in relevant}
     drawn = picture(plan, seen, matter, around=around, prefix="p-", overlay=overlay)
     return {
-        "title": plan.title,
+        "title": "" if plan.title == plan.source.name else plan.title,
         "speaks_of_time": plan.locking.over_time,
         "wired": document.plan.wiring.given,
         "picture": {

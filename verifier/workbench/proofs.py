@@ -35,6 +35,8 @@ MAX_IDLE = 2
 # The length of a line: the verdicts of a large layout.
 MAX_LINE = 200_000_000
 
+# What the last line of a worker has that goes on to work.
+FINISHED = frozenset({"report", "errors", "draft", "undrafted", "repairs"})
 CUT_SHORT = "the process that proves ended early"
 
 
@@ -134,8 +136,9 @@ class Proofs:
             self._idle.append(asyncio.create_task(_started()))
 
     async def prove(self, tab: str, job: Json) -> AsyncGenerator[Json, None]:
-        """Prove a text for one tab; its previous proof is aborted. The last line has ``report``,
-        ``repairs`` (of a job to ``mend``), ``errors``, ``bug`` or ``undecided``."""
+        """Prove, draft or mend a text for one tab; what it asked before is aborted. The last line
+        has ``report``, ``draft``, ``undrafted``, ``repairs``, ``errors``, ``bug`` or
+        ``undecided``."""
         while (before := self._at_work.get(tab)) is not None:
             await self._leave(tab, before)
         async with self._room:
@@ -149,7 +152,7 @@ class Proofs:
             try:
                 async with aclosing(_answer(worker, job)) as lines:
                     async for line in lines:
-                        finished = "report" in line or "errors" in line or "repairs" in line
+                        finished = not line.keys().isdisjoint(FINISHED)
                         if not finished:  # the text may change before the proof ends
                             self.warm_up()
                         yield line

@@ -29,12 +29,17 @@ from verifier.drawing.overlay import Overlay
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.syntax.parse import keywords
 from verifier.patterns import PATTERNS, pattern_text
+from verifier.sketching.drawing_hand import drawn
+from verifier.sketching.hand import Refused
+from verifier.sketching.reading import NotDrawn, drawing_of
 from verifier.workbench.analysis import analyze, change_time, diagnostics_json
 from verifier.workbench.document import Document, Documents
+from verifier.workbench.drafts import wanted_of
 from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
 from verifier.workbench.guard import TOO_LONG, BodyTooLarge, Guard, refused
 from verifier.workbench.proofs import Proofs
 from verifier.workbench.situation_play import ACTION_KINDS, Action, Play
+from verifier.workbench.strokes_json import drawing_json, drawn_json, stroke_of
 from verifier.workbench.writing_help import meaning_json, proposals_json
 
 Json = dict[str, Any]
@@ -78,6 +83,8 @@ class Workbench:
         self._one_at_a_time = CapacityLimiter(1)
         # What helps with writing does not wait for a drawing.
         self._writing = CapacityLimiter(1)
+        # A stroke does not wait for what is computed of the text before it.
+        self._drawing = CapacityLimiter(1)
         self._start = token_hex(8)
         answers: dict[str, Answer] = {
             "start": self._begin,
@@ -89,13 +96,15 @@ class Workbench:
             "time": self._time,
             "propose": self._propose,
             "mean": self._mean,
+            "stroke": self._stroke,
             "stop": self._stop,
             "close": self._end,
         }
         routes = [Route(f"/api/{name}", _json(answer), methods=["POST"])
                   for name, answer in answers.items()]  # fmt: skip
         routes += [
-            Route("/api/prove", self._prove, methods=["POST"]),
+            Route("/api/prove", partial(self._work, drafts=False), methods=["POST"]),
+            Route("/api/draft", partial(self._work, drafts=True), methods=["POST"]),
             Route("/api/alive", self._alive, methods=["GET"]),
             Route("/", _static, methods=["GET"]),
             Route("/{name}", _static, methods=["GET"]),
@@ -190,6 +199,27 @@ class Workbench:
         """Change from a situation to a moment of a history, or back."""
         return await self._about_text(asked, partial(change_time, play=_play(asked.get("play"))))
 
+    async def _stroke(self, asked: Json) -> Response:
+        """The drawing of a text, after a stroke if there is one, and the edit that it makes."""
+        name, text = _text(asked, "name"), _text(asked, "text")
+        path = self.folder.path(name) if name else None
+        try:
+            stroke = None if asked.get("stroke") is None else stroke_of(asked["stroke"])
+        except ValueError as error:
+            raise BadRequest(str(error)) from None
+
+        def answered() -> Json:
+            if stroke is None:
+                return {"drawing": drawing_json(drawing_of(text, name, path))}
+            return drawn_json(text, drawn(text, stroke, name, path))
+
+        try:
+            return JSONResponse(await run_sync(answered, limiter=self._drawing))
+        except NotDrawn as error:
+            return JSONResponse({"errors": diagnostics_json(error.diagnostics, name)})
+        except Refused as refusal:
+            return JSONResponse({"no": str(refusal)})
+
     async def _about_text(self, asked: Json, answer: Callable[[Document], Json]) -> Response:
         """An answer about a text, or the errors in it."""
         name, text = _text(asked, "name"), _text(asked, "text")
@@ -216,15 +246,19 @@ class Workbench:
 
     # -------------------------------------------------------------- proving
 
-    async def _prove(self, request: Request) -> Response:
+    async def _work(self, request: Request, drafts: bool) -> Response:
+        """Prove a text, or draft what it lacks: lines of JSON."""
         try:
             asked = await _asked(request)
             name, text, tab = (_text(asked, word) for word in ("name", "text", "tab"))
             path = str(self.folder.path(name)) if name else ""
-        except (BadRequest, FolderError) as error:
+            job: Json = {"name": name, "text": text, "path": path, "within": self._within}
+            job |= {"mend": asked.get("mend") is True}
+            if drafts:
+                wanted_of(asked)
+                job["draft"] = {w: asked.get(w) for w in ("aspects", "panel", "by_hand")}
+        except (BadRequest, FolderError, ValueError) as error:
             return JSONResponse({"refused": str(error)}, 400)
-        job = {"name": name, "text": text, "path": path, "within": self._within}
-        job |= {"mend": asked.get("mend") is True}
         return _JsonLines(self.proofs.prove(tab, job))
 
     async def _stop(self, asked: Json) -> Response:

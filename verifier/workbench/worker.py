@@ -75,14 +75,16 @@ def _warmed_up() -> bool:
 def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = None) -> Json:
     """The answer to one job: ``text``, ``name``, and ``path`` if the file exists; ``timeout`` in
     seconds for each query, ``within`` for all of them; ``store``: what earlier jobs found. What
-    must never be is said (``safety``) before the rest. With ``mend``: its ``repairs``. Ctrl-C
-    (SIGINT) ends it with what was decided."""
+    must never be is said (``safety``) before the rest. With ``mend``: its ``repairs``. With
+    ``draft``, what is asked of a draft of the text: that. Ctrl-C (SIGINT) ends it with what was
+    decided."""
     from verifier.api import checked
     from verifier.engines.proof_store import NO_STORE
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.pipeline import prove
     from verifier.verdicts.report import Report, Verdict
     from verifier.workbench.analysis import diagnostics_json
+    from verifier.workbench.drafts import draft_json
     from verifier.workbench.report_json import report_json
 
     began = last = time.monotonic()
@@ -103,9 +105,15 @@ def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = No
 
     name = job["name"]
     path = Path(job["path"]) if job.get("path") else None
+    store = NO_STORE if store is None else store
     try:
         if job.get("mend"):
             return {"repairs": _repairs(job, path, progress)}
+        if "draft" in job:
+            return draft_json(
+                job["text"], name or "(not saved yet)", path, job["draft"],
+                within=job.get("within"), progress=progress, store=store,
+            )  # fmt: skip
         plan, world = checked(job["text"], name or "(not saved yet)", path)
         report = prove(
             plan,
@@ -115,7 +123,7 @@ def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = No
             progress=progress,
             on_verdict=on_verdict,
             on_safety=on_safety,
-            store=NO_STORE if store is None else store,
+            store=store,
         )
     except InputError as error:
         return {"errors": diagnostics_json(error.diagnostics, name)}

@@ -6,6 +6,7 @@ from typing import Literal
 from verifier.language.source import Span
 from verifier.language.statements.kind import statement
 from verifier.language.statements.nodes import (
+    Amount,
     Clause,
     Condition,
     DeclaredName,
@@ -134,3 +135,29 @@ class Track(Statement):
     def mirrored(self) -> "Track":
         steps = tuple(replace(x, left=x.right, right=x.left) for x in reversed(self.steps))
         return replace(self, steps=steps, joins=self.joins[::-1])
+
+
+@dataclass(frozen=True, slots=True)
+class Spot(SyntaxNode):
+    """A point of the graph paper: so many squares to the right, and so many down."""
+
+    right: Amount
+    down: Amount
+    span: Span
+
+
+@dataclass(frozen=True, slots=True)
+class Laid(SyntaxNode):
+    """Where one piece is drawn: at one spot, or from one to another."""
+
+    spots: tuple[Spot, ...]
+    span: Span
+
+
+@statement("PLACE", "A place in the drawing", "place Main from 2, 4 to 9, 4")
+class Placing(Statement):
+    """Where the drawing on the page has a piece; of a block, one place for each of its stretches.
+    It means nothing to what is proved."""
+
+    name: Name
+    laid: tuple[Laid, ...]

@@ -23,7 +23,7 @@ _NODES: dict[str, type[s.SyntaxNode]] = {
     **{rule: kind.node for rule, kind in s.KIND_BY_RULE.items()},
     "feeders": s.Feeders, "feeder": s.Feeder, "run": s.Run, "join": s.Join, "place": s.Place,
     "rule": s.Rule, "binding": s.Binding, "combination": s.Combination, "way": s.RoutePoints,
-    "lever_state": s.LeverState,
+    "lever_state": s.LeverState, "spot": s.Spot, "laid": s.Laid,
     "fact": s.Fact, "all_of": s.AllOf, "any_of": s.AnyOf,
     "negation": s.Negation,
 }  # fmt: skip

@@ -8,6 +8,8 @@ means follows from its neighbors: see :mod:`verifier.plan.track.stretches`.
 
 from collections import Counter
 from collections.abc import Iterable, Mapping, Set
+from dataclasses import dataclass
+from typing import NamedTuple
 
 from verifier.language.syntax import tree
 from verifier.plan.model import Joint, Move, Onward, Piece, Placed, Port, Track
@@ -34,10 +36,51 @@ def port_words(port: Port, pieces: Mapping[str, Piece]) -> str:
     return f"{END_WORDS[port.end]} of {pieces[port.piece].title}"
 
 
+@dataclass(frozen=True, slots=True)
+class Joined:
+    """What the `track` lines join, whether the track is finished or not: the pieces, and how they
+    are joined. ``rows`` are the lines as written, one piece after the other."""
+
+    pieces: Mapping[str, Piece]
+    joints: tuple[Joint, ...]
+    joint_at: Mapping[Port, Joint]
+    rows: tuple[tuple[Placed, ...], ...]
+
+
 def build_track(statements: Iterable[tree.Statement], names: Names) -> Track | None:
     """The track as one graph; None when an error was found (it is noted in ``names``)."""
     before = len(names.errors)
-    lines = list(tree.of_kind(statements, tree.Track))
+    drawn = _drawn(list(tree.of_kind(statements, tree.Track)), names)
+    if drawn is None:
+        return None
+    _check_all_drawn(drawn.pieces, {place.piece for row in drawn.rows for place in row}, names)
+    sound = len(names.errors)
+    joined = _joined(drawn, names)
+    if len(names.errors) == sound:
+        _check_all_joined(joined.pieces, joined.joint_at, names)
+    if len(names.errors) > before:
+        return None
+    onward = ways_onward(joined.pieces, joined.joint_at)
+    return Track(joined.pieces, joined.joints, joined.joint_at, onward, joined.rows)
+
+
+def join_up(statements: Iterable[tree.Statement], names: Names) -> Joined | None:
+    """The pieces of track, joined as far as the lines join them; None where a line does not fit
+    its pieces. Errors are noted in ``names``; that an end is not joined yet is none."""
+    drawn = _drawn(list(tree.of_kind(statements, tree.Track)), names)
+    return None if drawn is None else _joined(drawn, names)
+
+
+class _Drawn(NamedTuple):
+    """The `track` lines, and which pieces they name."""
+
+    lines: list[tree.Track]
+    pieces: Mapping[str, Piece]
+    rows: list[list[Placed]]
+
+
+def _drawn(lines: list[tree.Track], names: Names) -> _Drawn | None:
+    before = len(names.errors)
     rows = [
         [_step_ends(step, i, len(line.steps), names) for i, step in enumerate(line.steps)]
         for line in lines
@@ -48,19 +91,15 @@ def build_track(statements: Iterable[tree.Statement], names: Names) -> Track | N
     stretches = _named(place_plain(lines, rows, names))
     if len(names.errors) > before:
         return None
-    pieces = _pieces(names, stretches)
-    placed = _placed(lines, rows, stretches)
-    _check_all_drawn(pieces, {place.piece for row in placed for place in row}, names)
-    sound = len(names.errors)
+    return _Drawn(lines, _pieces(names, stretches), _placed(lines, rows, stretches))
+
+
+def _joined(drawn: _Drawn, names: Names) -> Joined:
     # With the wiring given, the effects of a missing gap are proved.
     gapless = any(declared.kind in ("feeder", "detector") for declared in names.table.values())
-    joints, joint_at = _joints(lines, placed, pieces, names, gapless)
-    if len(names.errors) == sound:
-        _check_all_joined(pieces, joint_at, names)
-    if len(names.errors) > before:
-        return None
-    onward = ways_onward(pieces, joint_at)
-    return Track(pieces, tuple(joints), joint_at, onward, tuple(tuple(row) for row in placed))
+    joints, joint_at = _joints(drawn.lines, drawn.rows, drawn.pieces, names, gapless)
+    rows = tuple(tuple(row) for row in drawn.rows)
+    return Joined(drawn.pieces, tuple(joints), joint_at, rows)
 
 
 def _step_ends(step: tree.PathStep, index: int, count: int, names: Names) -> StepEnds:

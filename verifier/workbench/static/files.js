@@ -102,12 +102,3 @@ export async function save(name, text, stamp) {
     }
   }
 }
-
-export const KEYS = [
-  ['Ctrl+S', 'save'], ['Ctrl+O', 'open another file'], ['F8, Shift+F8', 'next error, previous error'],
-  ['F6', 'move between text, drawing and verdicts'],
-  ['arrow keys in the drawing', 'move the selection'],
-  ['Enter or Space in the drawing', 'throw points, add or remove stock, move a derail or gate, explain a signal'],
-  ['arrow keys in a history', 'next or previous moment; Home and End: first and last'],
-  ['Escape', 'close an explanation or a finding'],
-];

@@ -5,12 +5,15 @@
 import { $, banner, button, count, dropBanner, el, say } from './dom.js';
 import { beTab, dropDraft, keepDraft, leftBehind, ownDraft } from './drafts.js';
 import { draw, eraseDrawing, ring, startDrawing } from './drawing.js';
+import { choose as chooseTool, forget as forgetDrawing, isWhole, refresh, startDraw } from './draw.js';
 import { markWrong, own, point, replace, setText, startEditor, text } from './editor.js';
-import { KEYS, askName, askWhichFile, askWhichPattern, choose, save, tell } from './files.js';
+import { askName, askWhichFile, askWhichPattern, choose, save, tell } from './files.js';
+import { askThingName, help } from './helping.js';
+import { change, forgetHistory, historyKey, startHistory } from './history.js';
 import { hideTip, openSignal, showHazards, showHere, showSignals, showThings, showTip, startPanel, startTip } from './panel.js';
-import { Lost, Refused, ask, endTalk, hasKey, prove, takeKey, watch } from './server.js';
+import { Lost, Refused, ask, draft, endTalk, hasKey, prove, takeKey, watch } from './server.js';
 import { addMendings, isShown, judge, leave, load, show, shownKey, startShowing } from './showing.js';
-import { far, noVerdicts, proving, showReport, showSafety, startVerdicts, undecided } from './verdicts.js';
+import { clearVerdicts, far, noVerdicts, proving, showReport, showSafety, startVerdicts, undecided } from './verdicts.js';
 
 /** Milliseconds without a key before the text is looked at. */
 const PAUSE = 120;
@@ -29,9 +32,14 @@ const state = {
   /** @type {{kind: string, name: string} | null} */ picked: null,
   looks: 0,
   /** Nothing of this text was played with yet. */ opening: false,
+  /** How the plan is looked at, and whether somebody chose that. */ view: 'run', chosen: false,
   /** @type {AbortController | null} */ proof: null,
   pausedAt: 0,
+  /** A draft is being made. */ drafting: false,
 };
+
+/** What an unfinished drawing has: ends that lead nowhere, pieces on no line, no signals. */
+const UNFINISHED = ['CP302', 'CP306', 'CP502'];
 
 const isDirty = () => text() !== state.saved;
 const checked = (/** @type {string} */ id) => /** @type {HTMLInputElement} */ ($(id)).checked;
@@ -68,7 +76,9 @@ async function look(act = null, fresh = false) {
   }
   if (said.errors) showErrors(said.errors);
   else showLook(said, act !== null);
-  if (fresh && !said.errors) proveNow();
+  // A text that was typed is looked at as it will work, unless somebody draws.
+  if (fresh && !said.errors && !state.chosen && state.view === 'draw') setView('run');
+  if (fresh && !said.errors && !state.drafting) proveNow();
 }
 
 /** @param {any} look @param {boolean} acted */
@@ -77,7 +87,7 @@ function showLook(look, acted) {
   state.look = look;
   state.play = look.play;
   if (acted) state.how = { around: state.how.around };
-  $('sheet-title').textContent = look.title || state.name || 'Untitled junction';
+  $('sheet-title').textContent = look.title || state.name || 'New junction';
   const labels = new Map();
   for (const t of look.things) {
     const kind = ['standing', 'stock'].includes(t.kind) ? 'block' : t.kind;
@@ -89,7 +99,7 @@ function showLook(look, acted) {
   }
   $('drawing').classList.remove('stale');
   const empty = !look.drawn || !Object.keys(look.drawn).some((k) => k.startsWith('block '));
-  $('drawing-empty').hidden = !empty;
+  $('drawing-empty').hidden = !empty || state.view === 'draw';
   if (empty) eraseDrawing();
   else draw(look.picture, labels);
   ring(look.hazards.flatMap((/** @type {any} */ h) => h.signals.map((/** @type {string} */ name) => ({ kind: 'signal', name }))));
@@ -110,27 +120,32 @@ function showLook(look, acted) {
 
 /** @param {any[]} errors */
 function showErrors(errors) {
+  const unfinished = errors.length > 0 && errors.every((e) => UNFINISHED.includes(e.code));
   state.errors = errors.filter((e) => e.here).map((e) => {
     const start = own(e.place.start);
     return { start, end: Math.max(own(e.place.end), start), message: e.message };
   });
-  markWrong(state.errors);
-  $('errors').dataset.state = errors.length ? 'bad' : 'good';
-  $('text').setAttribute('aria-invalid', String(errors.length > 0));
-  const words = errors.length ? `${count(errors.length, 'error')} (F8: next)` : 'No errors.';
+  markWrong(unfinished ? [] : state.errors);
+  $('errors').dataset.state = unfinished ? 'unfinished' : errors.length ? 'bad' : 'good';
+  $('text').setAttribute('aria-invalid', String(errors.length > 0 && !unfinished));
+  const bare = unfinished && errors.every((e) => e.code === 'CP502');
+  const words = bare ? 'No signals yet: draft them, or set them.'
+    : unfinished ? `The track is not finished: ${count(errors.length, 'thing')} to join.`
+    : errors.length ? `${count(errors.length, 'error')} (F8: next)` : 'No errors.';
   if ($('error-count').textContent !== words) $('error-count').textContent = words;
-  $('error-list').replaceChildren(...errors.map((e) => {
+  const rows = errors.map((e) => {
     const others = e.others.map((/** @type {any} */ o) => `${o.text} (line ${o.place.line})`);
     const hints = [e.hint, ...e.used, ...others, `clearproof explain ${e.code}`].filter(Boolean);
     return el('li', {}, button(`${e.here ? '' : `${e.place.file}, `}line ${e.place.line}: ${e.message}`, () => go(e.place),
       { 'data-key': `error ${e.place.start}` }, ...hints.map((hint) => el('span', { class: 'hint' }, hint))));
-  }));
+  });
+  $('error-list').replaceChildren(...rows);
   if (errors.length) {
-    $('drawing').classList.add('stale');
+    $('drawing').classList.toggle('stale', !bare);
     // What is drawn is the text before; nothing is said of its safety any more.
     $('hazards').replaceChildren();
-    noVerdicts('the text has errors');
-    state.proof?.abort();
+    noVerdicts(bare ? 'no signals yet' : unfinished ? 'the track is not finished' : 'the text has errors');
+    if (!state.drafting) state.proof?.abort();
   }
 }
 
@@ -193,6 +208,7 @@ async function stopProof() {
 let pause = 0;
 
 function typed() {
+  state.drafting = false;
   state.proof?.abort();
   if (isShown()) goBack();
   clearTimeout(pause);
@@ -200,13 +216,98 @@ function typed() {
   keep();
 }
 
+// ---------------------------------------------------------------- drawing, and drafting
+
+/** @param {'draw' | 'run'} view */
+function setView(view) {
+  state.view = view;
+  document.body.dataset.view = view;
+  const draws = view === 'draw';
+  $('view-draw').setAttribute('aria-pressed', String(draws));
+  $('view-run').setAttribute('aria-pressed', String(!draws));
+  for (const id of ['tools', 'tool-words', 'paper', 'canvas-said']) $(id).hidden = !draws;
+  $('sheet').classList.toggle('drawn-on', draws);
+  for (const id of ['unfinished', 'chosen']) $(id).hidden = true;
+  for (const id of ['drawing', 'tray', 'hazards', 'notes']) $(id).hidden = draws;
+  for (const id of ['panel', 'here', 'break']) $(id).classList.toggle('put-by', draws);
+  if (draws) {
+    $('drawing-empty').hidden = true;
+    refresh();
+  } else if (text().trim() === '') $('drawing-empty').hidden = false;
+  else look();
+}
+
+/** @param {'draw' | 'run'} view */
+function chooseView(view) {
+  state.chosen = true;
+  if (isShown()) goBack();
+  setView(view);
+}
+
+/** Write signals, rules, panel and locks for the track, once they are proved. */
+async function doDraft() {
+  const asked = text();
+  const [panel, thrown] = /** @type {HTMLSelectElement} */ ($('draft-panel')).value.split(' ');
+  const how = { aspects: /** @type {HTMLSelectElement} */ ($('draft-aspects')).value, panel, by_hand: thrown === 'hand' };
+  if (asked.trim() === '') return tell('Nothing to draft for', 'Draw the track first: signals and rules follow from it.');
+  state.proof?.abort();
+  clearTimeout(pause);
+  const stop = new AbortController();
+  state.proof = stop;
+  state.drafting = true;
+  proving();
+  /** @type {HTMLButtonElement} */ ($('do-draft')).disabled = true;
+  try {
+    await draft({ name: state.name, text: asked, tab: state.tab, ...how }, stop.signal, (line) => {
+      if (stop.signal.aborted || asked !== text()) return;
+      if (line.draft !== undefined) drafted(line.draft, line.words);
+      else if (line.errors || line.undrafted || line.undecided || line.bug) notDrafted(line);
+      else far(line);
+    });
+  } catch (error) {
+    if (!(error instanceof Lost || error instanceof Refused) && !stop.signal.aborted) throw error;
+  } finally {
+    state.drafting = false;
+    /** @type {HTMLButtonElement} */ ($('do-draft')).disabled = false;
+  }
+  return undefined;
+}
+
+/** @param {string} made @param {string} words */
+function drafted(made, words) {
+  const before = text();
+  let start = 0;
+  while (start < before.length && before[start] === made[start]) start++;
+  let end = 0;
+  while (end < Math.min(before.length, made.length) - start && before.at(-1 - end) === made.at(-1 - end)) end++;
+  if (before === made) {
+    say('Nothing was missing.');
+    return proveNow();
+  }
+  state.chosen = true;
+  change(start, before.length - end, made.slice(start, made.length - end));
+  setView('run');
+  say(`${words} Undo takes it back.`);
+  return undefined;
+}
+
+/** @param {any} line */
+function notDrafted(line) {
+  const why = line.errors ? line.errors.map((/** @type {any} */ e) => `Line ${e.place.line}: ${e.message}. ${e.hint ?? ''}`)
+    : line.undrafted ?? [line.undecided ?? `A bug in clearproof, not in your text: ${line.bug}`];
+  noVerdicts('no draft');
+  choose('No draft', [el('p', {}, 'Nothing was written: what is drafted is shown only once it is proved.'),
+    el('ul', {}, ...why.map((/** @type {string} */ one) => el('li', {}, one)))], []);
+}
+
 function paused() {
   state.pausedAt = performance.now();
+  if (state.view === 'draw') refresh();
   if (text().trim() === '') {
     showErrors([]);
-    noVerdicts('nothing to prove yet');
+    clearVerdicts();
     eraseDrawing();
-    $('drawing-empty').hidden = false;
+    $('drawing-empty').hidden = state.view === 'draw';
     return;
   }
   look(null, true);
@@ -233,6 +334,7 @@ function go(place) {
   if (place.file !== (state.name || '(not saved yet)')) {
     return tell('In another file', `This is in ${place.file}, line ${place.line}, which this file includes.`);
   }
+  see('text');
   point(own(place.start), own(place.end));
 }
 
@@ -322,6 +424,11 @@ function take(opened, saved = opened.text) {
   Object.assign(state, { name: opened.name, stamp: opened.stamp, saved, play: EVERYTHING_AS_USUAL, how: {},
     before: null, picked: null, look: null, opening: true, verdicts: new Map(), pausedAt: 0 });
   setText(opened.text);
+  forgetHistory();
+  forgetDrawing();
+  clearVerdicts();
+  state.chosen = false;
+  setView(opened.text.trim() === '' ? 'draw' : 'run');
   $('sheet-title').textContent = opened.name || 'New junction';
   keep();
   paused();
@@ -401,12 +508,18 @@ function warn(event) {
 
 // ---------------------------------------------------------------- keys, theme
 
-const STOPS = ['text', 'drawing', 'verdicts'];
+/** On a narrow screen either the plan or the text is in sight. @param {'plan' | 'text'} pane */
+function see(pane) {
+  document.body.dataset.pane = pane;
+  for (const one of ['plan', 'text']) $(`see-${one}`).setAttribute('aria-pressed', String(one === pane));
+  if (pane === 'plan' && state.look && state.view === 'run') look();
+}
 
 /** @param {KeyboardEvent} event */
 function pressed(event) {
   const control = event.ctrlKey || event.metaKey;
   if ($('dialog').hasAttribute('open')) return;
+  if (historyKey(event)) return;
   if (control && event.key.toLowerCase() === 's') {
     event.preventDefault();
     if (event.shiftKey) saveAs('');
@@ -417,10 +530,15 @@ function pressed(event) {
   } else if (event.key === 'F8') {
     event.preventDefault();
     nextError(event.shiftKey ? -1 : 1);
+  } else if (event.key === 'F1') {
+    event.preventDefault();
+    help();
   } else if (event.key === 'F6') {
     event.preventDefault();
-    const now = STOPS.findIndex((id) => $(id).contains(document.activeElement));
-    const next = STOPS[(now + (event.shiftKey ? STOPS.length - 1 : 1)) % STOPS.length];
+    const stops = ['text', state.view === 'draw' ? 'canvas' : 'drawing', 'verdicts'];
+    const now = stops.findIndex((id) => $(id).contains(document.activeElement));
+    const next = stops[(now + (event.shiftKey ? stops.length - 1 : 1)) % stops.length];
+    see(next === 'text' ? 'text' : 'plan');
     const inside = next === 'drawing' ? $(next).querySelector('[tabindex="0"]') : $(next);
     /** @type {HTMLElement | null} */ (inside)?.focus();
   } else if (event.key === 'Escape') {
@@ -471,8 +589,19 @@ function wire() {
   on('do-save', () => saveAs(state.name));
   on('do-save-as', () => saveAs(''));
   on('do-close', doClose);
-  on('do-keys', () => choose('Keyboard', [el('table', {}, ...KEYS.map(([key, does]) =>
-    el('tr', {}, el('td', {}, el('kbd', {}, key)), el('td', {}, does))))], []));
+  on('do-help', help);
+  startDraw({ text, own, change: (start, end, value) => { state.chosen = true; change(start, end, value); }, name: () => state.name, nameIt: askThingName, draft: doDraft,
+    drawn: () => { /** @type {HTMLButtonElement} */ ($('do-draft')).classList.toggle('ready', isWhole()); } });
+  startHistory(say);
+  on('view-draw', () => chooseView('draw'));
+  on('view-run', () => chooseView('run'));
+  on('start-draw', () => { chooseView('draw'); chooseTool('block'); $('canvas-empty').hidden = true; $('canvas').focus(); });
+  on('start-pattern', doNew);
+  on('start-open', doOpen);
+  on('do-draft', doDraft);
+  on('see-plan', () => see('plan'));
+  on('see-text', () => see('text'));
+  see('plan');
   on('do-usual', () => { state.how = {}; if (isShown()) goBack(); act({ do: 'usual' }); });
   on('do-whole', () => { state.how = { ...state.how, around: [] }; look(); });
   for (const passes of ['moment', 'trains', 'time']) on(`do-${passes}`, () => act({ do: passes }));
@@ -484,6 +613,9 @@ function wire() {
   // What is scrolled to, or reached by keyboard, must not end up behind the drawing.
   new ResizeObserver(() => {
     $('plan').style.scrollPaddingTop = `${$('sheet').offsetHeight + 12}px`;
+    // Nor the title of a finding, where a larger drawing of it came after it was scrolled to.
+    const showing = $('showing').getBoundingClientRect();
+    if (isShown() && showing.top < $('sheet').getBoundingClientRect().bottom) $('showing').scrollIntoView({ block: 'start' });
   }).observe($('sheet'));
   addEventListener('keydown', pressed);
   addEventListener('beforeunload', warn);

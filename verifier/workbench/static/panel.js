@@ -4,7 +4,8 @@ import { $, button, el, lineLink, refill } from './dom.js';
 /** @typedef {{kind: string, name: string, label: string, group: string, state: string,
  *   usual: string, states: [string, string][]}} Setting */
 
-const PANEL = ['lever', 'button', 'relay', 'timer', 'traffic'];
+/** In this order: what a hand sets comes before what follows. */
+const PANEL = ['lever', 'button', 'traffic', 'relay', 'timer'];
 const GROUPS = {
   'wire-broken': 'Wires', 'supply-lost': 'Supplies and fuses', 'gap-bridged': 'Gaps',
   'lamp-out': 'Lamps', 'points-stalled': 'Switch machines',
@@ -28,7 +29,7 @@ const keyOf = (/** @type {Setting} */ thing) => `${thing.kind} ${thing.name}`;
 /** @param {any} look @param {{kind: string, name: string} | null} picked @param {boolean} runs */
 export function showThings(look, picked, runs) {
   const things = /** @type {Setting[]} */ (look.things);
-  const panel = things.filter((t) => PANEL.includes(t.kind));
+  const panel = PANEL.flatMap((kind) => things.filter((t) => t.kind === kind));
   $('panel').hidden = panel.length === 0;
   refill($('panel-things'), panel.map((t) => setting(t, runs)));
 
@@ -96,7 +97,7 @@ export function showSignals(look) {
 
 /** @param {any} signal */
 function lenses(signal) {
-  const made = el('span', { role: 'img', 'aria-label': signal.heads.map((/** @type {any} */ h) => h.color).join(' over ') });
+  const made = el('span', { class: 'lenses', role: 'img', 'aria-label': signal.heads.map((/** @type {any} */ h) => h.color).join(' over ') });
   for (const { color } of signal.heads) {
     const plain = color.split(' ').at(-1);
     const letter = plain === 'dark' ? '–' : plain[0].toUpperCase();

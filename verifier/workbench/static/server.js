@@ -78,12 +78,20 @@ export async function ask(path, body = {}, signal) {
   return said;
 }
 
-/**
- * Have a text proved. Calls `line` with all that is said of it.
- * @param {object} body @param {AbortSignal} signal @param {(line: any) => void} line
- */
-export async function prove(body, signal, line) {
-  const answer = await send('prove', body, signal);
+/** What the last line has. */
+const LAST = ['report', 'errors', 'undecided', 'bug', 'draft', 'undrafted', 'repairs'];
+
+/** Have a text proved. Calls `line` with all that is said of it.
+ * @param {object} body @param {AbortSignal} signal @param {(line: any) => void} line */
+export const prove = (body, signal, line) => lines('prove', body, signal, line);
+
+/** Have what a text lacks drafted, likewise.
+ * @param {object} body @param {AbortSignal} signal @param {(line: any) => void} line */
+export const draft = (body, signal, line) => lines('draft', body, signal, line);
+
+/** @param {string} path @param {object} body @param {AbortSignal} signal @param {(line: any) => void} line */
+async function lines(path, body, signal, line) {
+  const answer = await send(path, body, signal);
   if (!answer.ok || !answer.body) {
     const said = await answer.json();
     throw new Refused(said.refused ?? 'it cannot be proved');
@@ -104,7 +112,7 @@ export async function prove(body, signal, line) {
     rest = lines.pop() ?? '';
     for (const one of lines) {
       const said = JSON.parse(one);
-      ended = ended || 'report' in said || 'repairs' in said || 'errors' in said || 'undecided' in said || 'bug' in said;
+      ended = ended || LAST.some((word) => word in said);
       line(said);
     }
   }

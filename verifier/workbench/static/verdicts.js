@@ -32,6 +32,12 @@ export function noVerdicts(words) {
   $('verdict-list').classList.add('stale');
 }
 
+/** Nothing is said any more: another file was opened, or the text is empty. */
+export function clearVerdicts() {
+  noVerdicts('nothing to prove yet');
+  refill($('verdict-list'), []);
+}
+
 /** The proof of a changed text has begun; the list is still that of the previous text. */
 export function proving() {
   stamp('busy', 'proving');

@@ -1,0 +1,77 @@
+"""A draft for the page: signals, rules, panel and locks written into a text, and proved.
+
+In: a text and what is asked of the draft. Out: JSON: the text once it is proved in operation, or
+what stands in the way. Called in a worker.
+"""
+
+from pathlib import Path
+from typing import cast
+
+from verifier.api import checked
+from verifier.drafting.draft import PANELS, Panel, Wanted, drafted
+from verifier.engines.proof_store import ProofStore
+from verifier.engines.stopping import time_limit
+from verifier.language.modules.expand import read
+from verifier.language.source import Source
+from verifier.pipeline import prove
+from verifier.reports.json_parts import Json
+from verifier.reports.words import sentence
+from verifier.verdicts.grade import Grade
+from verifier.verdicts.progress import Progress
+from verifier.verdicts.report import Report
+
+ASPECTS = {"two": 2, "three": 3}
+# So much of what stands in the way of a draft is told.
+_SHOWN = 6
+
+
+def wanted_of(asked: Json) -> Wanted:
+    """What the page asks of a draft. Raises :class:`ValueError`."""
+    aspects, panel = asked.get("aspects"), asked.get("panel")
+    if aspects not in ASPECTS or panel not in PANELS:
+        raise ValueError("there is no such draft")
+    return Wanted(ASPECTS[aspects], asked.get("by_hand") is True, cast(Panel, panel))
+
+
+def draft_json(
+    text: str,
+    name: str,
+    path: Path | None,
+    asked: Json,
+    *,
+    within: float | None,
+    progress: Progress,
+    store: ProofStore,
+) -> Json:
+    """``draft``: the whole text, and ``words`` about it; or why there is none, ``undrafted``.
+
+    Raises :class:`InputError` with each place that cannot be signaled."""
+    with time_limit(within):
+        source = Source(name, text)
+        made = drafted(source, read(source, path), wanted_of(asked))
+        plan, world = checked(made, name, path)
+        report = prove(plan, repairs=False, progress=progress, world=world, store=store)
+    if report.grade is Grade.OPERATION:
+        return {"draft": made, "words": _summary(report)}
+    return {"undrafted": _in_the_way(report)}
+
+
+def _summary(report: Report) -> str:
+    return (
+        f"Drafted and proved in operation: {len(report.plan.signals)} signals, "
+        f"{len(report.plan.routes)} routes."
+    )
+
+
+def _in_the_way(report: Report) -> list[str]:
+    bad = [v for v in report.verdicts if v.status != "proved" and not v.obligation.advice]
+    told = [
+        sentence(v.obligation.trouble) if v.status == "broken" else f"Undecided: {v.why}."
+        for v in bad[:_SHOWN]
+    ]
+    more = [f"And {len(bad) - _SHOWN} more."] if len(bad) > _SHOWN else []
+    return [
+        *told,
+        *more,
+        "Look at the track there; or write that part yourself, and draft the rest.",
+    ]
