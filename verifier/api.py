@@ -312,9 +312,20 @@ def read_file(path: str | Path) -> tuple[str, bytes]:
     try:
         return text_and_bytes(Path(path))
     except UnreadableError as error:
-        raise _unreadable(str(path), error.reason, **error.fields) from None
+        near = _file_like(Path(path)) if error.reason == "missing" else None
+        raise _unreadable(str(path), error.reason, near, **error.fields) from None
 
 
-def _unreadable(name: str, reason: str, **fields: Any) -> InputError:
+def _file_like(path: Path) -> str | None:
+    """A junction file beside the one that is missing whose name is like its own."""
+    try:
+        names = [other.name for other in path.parent.glob("*.ixl")]
+    except (OSError, ValueError):
+        return None
+    near = nearest(path.name, names) or nearest(f"{path.name}.ixl", names)
+    return str(path.with_name(near)) if near else None
+
+
+def _unreadable(name: str, reason: str, near: str | None = None, **fields: Any) -> InputError:
     source = Source(name, "")
-    return InputError([diagnostic("CP100", Span(source, 0, 0), reason, **fields)])
+    return InputError([diagnostic("CP100", Span(source, 0, 0), reason, near=near, **fields)])

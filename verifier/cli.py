@@ -9,7 +9,8 @@ import platform
 import signal
 import sys
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from pathlib import Path
 
 from verifier import __version__
 from verifier.commands import (
@@ -17,6 +18,7 @@ from verifier.commands import (
     drawing,
     editing,
     exporting,
+    helping,
     looking,
     mend,
     paging,
@@ -25,6 +27,8 @@ from verifier.commands import (
     writing,
 )
 from verifier.commands.console import OnlyOne, complain
+from verifier.commands.defaults import WrongDefaults, use_defaults
+from verifier.commands.watching import NoWatcher
 from verifier.engines.garbage import collect_seldom
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.writing import NO_ROOM, UnwritableError, reason
@@ -39,7 +43,22 @@ _CAUTION = (
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; without any, open the page. Returns the exit code."""
     arguments = sys.argv[1:] if arguments is None else arguments
-    options = _parser().parse_args(arguments or ["page"])
+    parser, parsers = _parser()
+    if arguments and arguments[0][:1] not in ("", "-") and arguments[0] not in parsers:
+        helping.print_unknown(arguments[0], parsers)
+        return ExitCode.BAD_INPUT
+    try:
+        if not arguments or arguments[0] not in ("help", "completion"):
+            use_defaults(parsers.values(), Path.cwd())
+    except WrongDefaults as error:
+        print(error, file=sys.stderr)
+        return ExitCode.BAD_INPUT
+    except OSError:  # the working folder is gone
+        pass
+    options = parser.parse_args(arguments or ["page"])
+    helped = helping.run_with(parser, parsers, options)
+    if helped is not None:
+        return helped
     collect_seldom()
     before, sys.unraisablehook = sys.unraisablehook, _pressed_again
     try:
@@ -49,7 +68,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("\nInterrupted: nothing further was decided.", file=sys.stderr)
         return ExitCode.UNDECIDED
-    except (UnwritableError, OnlyOne) as error:
+    except (UnwritableError, OnlyOne, NoWatcher) as error:
         print(error, file=sys.stderr)
         return ExitCode.BAD_INPUT
     except BrokenPipeError:
@@ -106,7 +125,8 @@ def _exit_codes() -> str:
     return "\n".join(["exit codes:", *(f"  {line}" for line in table())])
 
 
-def _parser() -> argparse.ArgumentParser:
+def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentParser]]:
+    """The parser of the command line, and that of each command."""
     parser = argparse.ArgumentParser(
         prog="clearproof",
         description="Proves that the signals of a model railroad never show a false clear, "
@@ -124,7 +144,7 @@ def _parser() -> argparse.ArgumentParser:
             name, help=text, description=text, epilog=_exit_codes(),
             formatter_class=argparse.RawDescriptionHelpFormatter,
         )  # fmt: skip
-        sub.set_defaults(run=run)
+        sub.set_defaults(run=run, chosen=name)
         return sub
 
     for group in (
@@ -138,9 +158,10 @@ def _parser() -> argparse.ArgumentParser:
         exporting,
         writing,
         editing,
+        helping,
     ):
         group.add(command)
-    return parser
+    return parser, commands.choices
 
 
 if __name__ == "__main__":

@@ -77,7 +77,8 @@ def test_a_text_read_in_pieces_is_the_text_read_at_once(path: Path) -> None:
         st.sampled_from(
             ["signal 4L at A | B", "\n", "track power", "track A = B", "supply S", "number plate",
              "  Clear", "when", "proceed prepared to stop at next", "aspect X red", "block A",
-             "# signal", '"', "\r", "in", "letter", "edge E,", "otherwise", "\n\n", "DC"]
+             "at most", "2", "trains", "# signal",
+             '"', "\r", "in", "letter", "edge E,", "otherwise", "\n\n", "DC"]
         ),
         max_size=14,
     )

@@ -5,7 +5,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.assist.expected import Expected, expected_at
+from verifier.assist.expected import PHRASES, Expected, expected_at
 from verifier.assist.naming import ANYTHING
 from verifier.assist.navigation import Family
 from verifier.language.syntax import tree as s
@@ -194,7 +194,8 @@ def _without(expected: Expected, terminals: Iterable[str]) -> Expected:
 def _statements() -> Iterator[_Word]:
     for terminal in sorted(STATEMENT_WORDS):
         kind = KIND_BY_TERMINAL[terminal]
-        yield terminal_words()[terminal], "statement", f"{kind.title}: {example_of(kind.example)}"
+        (word,) = PHRASES.get(terminal) or (terminal_words()[terminal],)
+        yield word, "statement", f"{kind.title}: {example_of(kind.example)}"
 
 
 def _clauses(expected: Expected) -> Iterator[_Word]:

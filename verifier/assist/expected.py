@@ -51,6 +51,7 @@ PHRASES = {
     "COLOR": ("green", "yellow", "red", "lunar", "white", "dark"),
     "TRACK_POWER": ("track power",),
     "LIES": ("lies",),
+    "AT_MOST": ("at most",),
     "UNIT": (),
 }  # fmt: skip
 

@@ -19,13 +19,13 @@ from lark import Token
 from verifier.language.diagnostics.diagnostic import Diagnostic
 from verifier.language.source import Source, Span
 from verifier.language.syntax import tree
-from verifier.language.syntax.parse import MAX_CHARACTERS, MAX_ERRORS, lex, parse_on, terminal_words
-from verifier.language.syntax.tree import STATEMENT_WORDS
+from verifier.language.syntax.parse import MAX_CHARACTERS, MAX_ERRORS, lex, parse_on, starters
 
 # Pieces kept: those of several large files.
 MAX_KEPT = 20_000
-# What may stand before a line that begins a piece: an indication may go on with `signal`.
-_GOES_ON = re.compile(r"next\s*\Z")
+# What may stand before a line that begins a piece: `next` goes on with `signal`, `at most 2`
+# with `trains`.
+_GOES_ON = re.compile(r"(?:next|most\s+\S+)\s*\Z")
 # `track power` and `number plate` are no statements, nor is what is shown, before `when`.
 _NO_NAME = r"(?!\s+(?:power|plate)\b)(?!(?:\s|#[^\r\n]*[\r\n])+(?:when|otherwise)(?![\w-]))"
 
@@ -112,9 +112,8 @@ def text_of(source: Source) -> Text:
 
 def _cuts(text: str) -> Iterator[int]:
     """Where pieces begin, the first one apart."""
-    words = terminal_words()
-    starters = "|".join(sorted((re.escape(words[t]) for t in STATEMENT_WORDS), reverse=True))
-    starts = rf"(?:(?<=\n)|(?<=\r))(?:{starters})(?![\w.-]){_NO_NAME}"
+    words = "|".join(sorted(starters().values(), reverse=True))
+    starts = rf"(?:(?<=\n)|(?<=\r))(?:{words})(?![\w.-]){_NO_NAME}"
     for found in re.finditer(starts, text):
         if not _GOES_ON.search(text, max(0, found.start() - 40), found.start()):
             yield found.start()

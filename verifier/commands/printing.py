@@ -27,13 +27,13 @@ def add(command: Command) -> None:
     sheet.add_argument("--csv", action="store_true", help="print the tables as CSV")
     sheet_options(sheet)
 
-    explain = command("explain", _explain, "explain a property, an error code, or a list")
+    explain = command("explain", _explain, "explain a property, an error code, a word, or a list")
     explain.add_argument(
         "name",
-        nargs="?",
+        nargs="*",
         metavar="NAME",
-        help="a property, an error code such as CP204, or one of: properties, codes, "
-        "indications, aspects, exit-codes",
+        help="a property, an error code such as CP204, a word of junction files or of reports, or "
+        "one of: properties, codes, indications, aspects, words, exit-codes",
     )  # fmt: skip
 
 
@@ -76,11 +76,12 @@ def _explain(options: argparse.Namespace) -> int:
     from verifier.api import unknown_word
     from verifier.reports import explanations
 
-    if options.name is None:
+    name = " ".join(options.name)
+    if not name:
         say(explanations.overview())
         return 0
-    lines = explanations.explain(options.name)
+    lines = explanations.explain(name)
     if lines is None:
-        raise unknown_word(options.name, explanations.topics(), "topic", "`clearproof explain`")
+        raise unknown_word(name, explanations.topics(), "topic", "`clearproof explain`")
     say(lines)
     return 0

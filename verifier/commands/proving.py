@@ -3,6 +3,7 @@
 import argparse
 import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -44,6 +45,10 @@ def add(command: Command) -> None:
     timeout_option(prove)
     within_option(prove)
     jobs_option(prove)
+    prove.add_argument(
+        "--watch", action="store_true",
+        help="prove again what each save changes, until Ctrl-C",
+    )  # fmt: skip
     prove.add_argument(
         "--no-cache", dest="cache", action="store_false",
         help="prove again what an earlier run has proved of the same file",
@@ -108,6 +113,8 @@ def _megabytes(text: str) -> int:
 def _prove(options: argparse.Namespace) -> int:
     from verifier.engines.stopping import time_limit
 
+    if options.watch:  # each round has a limit of its own
+        return _prove_all(options)
     with time_limit(options.within):
         return _prove_all(options)
 
@@ -117,6 +124,7 @@ class _Tally:
     """What became of each file so far."""
 
     paths: list[Path] = field(default_factory=list)
+    outcomes: list[Outcome] = field(default_factory=list)
     codes: list[ExitCode] = field(default_factory=list)
     grades: list[Grade] = field(default_factory=list)
     results: "list[FileResult]" = field(default_factory=list)
@@ -125,6 +133,7 @@ class _Tally:
     in_brief: list[Path] = field(default_factory=list)
 
     def add(self, path: Path, outcome: Outcome) -> None:
+        self.outcomes.append(outcome)
         self.paths.append(path)
         self.codes.append(outcome.code)
         self.grades.append(outcome.grade)
@@ -149,7 +158,8 @@ def _prove_all(options: argparse.Namespace) -> int:
     if options.report:
         check_target(Path(options.report))
     outputs = Outputs(options)
-    tally = _prove_each(files, outputs, options)
+    prove = _watched if options.watch else _prove_each
+    tally = prove(files, outputs, options)
     if options.report:
         _write_report(tally.reports, options)
     if options.certificate:
@@ -159,6 +169,33 @@ def _prove_all(options: argparse.Namespace) -> int:
         tally.say(_counted(tally, len(files), code), outputs)
     outputs.finish(tally.results, code, tally.lines)
     return code
+
+
+def _watched(files: "Sequence[Path]", outputs: Outputs, options: argparse.Namespace) -> _Tally:
+    """Prove the files, and again what each save changes, until Ctrl-C: the last of each counts."""
+    from verifier.commands.watching import saves, touched
+    from verifier.engines.stopping import time_limit
+
+    stream = saves(options.paths)
+
+    def proved(some: "Sequence[Path]") -> dict[Path, Outcome]:
+        with time_limit(options.within):
+            tally = _prove_each(some, outputs, options)
+        return dict(zip(tally.paths, tally.outcomes, strict=True))
+
+    known = proved(files)
+    say_aside(["Watching: save a file to have it proved again. Ctrl-C ends it."])
+    with suppress(KeyboardInterrupt):
+        for changed in stream:
+            now = list(files_of(options.paths, layouts=True))
+            again = touched(now, changed)
+            known = {path: outcome for path, outcome in known.items() if path in now}
+            known |= proved(again)
+            say_aside([f"Proved again: {len(again)} of {len(now)}. Watching."])
+    tally = _Tally()
+    for path, outcome in known.items():
+        tally.add(path, outcome)
+    return tally
 
 
 def _prove_each(files: "Sequence[Path]", outputs: Outputs, options: argparse.Namespace) -> _Tally:

@@ -4,6 +4,9 @@ from collections.abc import Iterator
 from textwrap import wrap
 
 from verifier.language.diagnostics.registry import DiagnosticKind, kinds
+from verifier.language.syntax.parse import terminal_words
+from verifier.language.syntax.tree import KIND_BY_TERMINAL
+from verifier.language.words import Meaning, meanings
 from verifier.plan.signals.aspects import INDICATIONS, chart
 from verifier.properties.catalog import BY_NAME, CATALOG, Property
 from verifier.properties.examples import example
@@ -16,16 +19,18 @@ LISTS = {
     "codes": "what can be wrong with a file",
     "indications": "what an aspect can tell the engineer, and what it promises",
     "aspects": "the built-in aspect chart",
+    "words": "the words of junction files and of reports, and what they mean",
     "exit-codes": "what the commands return",
 }
 
 
 def topics() -> list[str]:
-    return [*LISTS, *BY_NAME, *kinds()]
+    return [*LISTS, *BY_NAME, *kinds(), *meanings()]
 
 
 def overview() -> Iterator[str]:
-    yield "clearproof explain NAME explains a property, an error code, or one of these lists:"
+    yield "clearproof explain NAME explains a property, an error code, a word of junction files or"
+    yield "reports, or one of these lists:"
     yield from (f"  {name:<14}{text}" for name, text in LISTS.items())
 
 
@@ -44,10 +49,41 @@ def explain(name: str) -> Iterator[str] | None:
             return _indications()
         case "aspects":
             return _aspects()
+        case "words":
+            return _words()
         case "exit-codes":
             return iter(table())
         case _:
-            return None
+            return _word(name)
+
+
+def _words() -> Iterator[str]:
+    for of_language, title in ((True, "Junction files:"), (False, "Reports:")):
+        yield title
+        for meaning in meanings().values():
+            if meaning.of_language == of_language:
+                yield f"  {meaning.word:<16}  {meaning.text}"
+
+
+def _word(name: str) -> Iterator[str] | None:
+    """What a word means, be it in other capitals."""
+    by_lower = {word.lower(): meaning for word, meaning in meanings().items()}
+    meaning = meanings().get(name) or by_lower.get(name.lower())
+    return None if meaning is None else _meaning(meaning)
+
+
+def _meaning(meaning: Meaning) -> Iterator[str]:
+    where = "a word of junction files" if meaning.of_language else "a word of reports"
+    yield f"{meaning.word} ({where})"
+    yield ""
+    yield from wrap(f"{meaning.text[0].upper()}{meaning.text[1:]}.", WIDTH)
+    for terminal, kind in KIND_BY_TERMINAL.items() if meaning.of_language else ():
+        if terminal_words().get(terminal) != meaning.word:
+            continue
+        yield ""
+        yield f"{kind.title} is written:"
+        yield ""
+        yield from _indented("\n".join(kind.example.split("` or `")))
 
 
 def _property(entry: Property) -> Iterator[str]:

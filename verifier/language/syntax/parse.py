@@ -156,6 +156,12 @@ def terminal_words() -> dict[str, str]:
 
 
 @cache
+def starters() -> dict[str, str]:
+    """For each word that starts a statement, a regular expression that it matches."""
+    return {t.name: t.pattern.to_regexp() for t in _lark().terminals if t.name in STATEMENT_WORDS}
+
+
+@cache
 def _lark() -> Lark:
     """The parser; its tables are kept in the user's cache folder, where that is possible."""
     return parser_of(grammar_text())

@@ -1,0 +1,47 @@
+"""`prove --watch`: files proved again whenever a save changes them or what they include.
+
+In: the files and folders of the command line. Out: after each save, the files that have changed. It
+ends with Ctrl-C.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import suppress
+from pathlib import Path
+
+from verifier.language.files import UnreadableError, noting_reads, text_of
+
+# What to install for it.
+EXTRA = "pip install 'clearproof[editor]'"
+
+
+class NoWatcher(Exception):
+    """What watches files is not installed; the text is one line that says what to install."""
+
+
+def saves(paths: Sequence[str]) -> Iterator[set[Path]]:
+    """The junction files that each save has changed, until Ctrl-C. Raises :class:`NoWatcher`."""
+    try:
+        import watchfiles
+    except ImportError:
+        raise NoWatcher(f"`--watch` needs watchfiles: {EXTRA}") from None
+    # An editor may replace a file by a new one: its folder is watched.
+    folders = sorted({path if path.is_dir() else path.parent for path in map(Path, paths)})
+    changes = watchfiles.watch(*folders, debounce=300, step=50, raise_interrupt=False)
+    found = ({Path(p).resolve() for _, p in some if p.endswith(".ixl")} for some in changes)
+    return (changed for changed in found if changed)
+
+
+def touched(files: Iterable[Path], changed: set[Path]) -> list[Path]:
+    """Those of the files that are changed, or that include one that is."""
+    return [file for file in files if _read_for(file) & changed]
+
+
+def _read_for(file: Path) -> set[Path]:
+    """Every file that is read for one."""
+    from verifier.language.diagnostics.diagnostic import InputError
+    from verifier.language.modules.includes import included
+    from verifier.language.source import Source
+
+    with noting_reads() as read, suppress(InputError, UnreadableError):
+        included(Source(str(file), text_of(file)), file)
+    return {file.resolve(), *(Path(path).resolve() for path in read)}
