@@ -240,6 +240,15 @@ def test_a_wire_is_broken_and_a_lever_set(page: Page) -> None:
     page.wait_for("#break summary", "broken now")
 
 
+def test_the_wiring_diagram_opens(page: Page) -> None:
+    page.open("wired-end-of-siding.ixl")
+    soon(lambda: one(page.driver, "#do-wiring").is_displayed(), page.driver)
+    page.click("#do-wiring")
+    page.wait_for("dialog", "clearproof draw FILE --wiring")
+    assert len(page.driver.find_elements("css selector", "dialog .diagram svg")) == 2
+    page.click("dialog button[value='']")
+
+
 def test_saving_opening_again_and_a_file_changed_on_disk(page: Page, home: Path) -> None:
     path = home / "loon-cove.ixl"
     path.unlink(missing_ok=True)

@@ -169,6 +169,13 @@ def test_a_situation_is_played(bench: Server) -> None:
     assert said["play"]["facts"], "and the page is told what is set"
 
 
+def test_the_wiring_diagram_comes_page_by_page(bench: Server) -> None:
+    _, said = bench.ask("/api/wiring", {"name": "", "text": pattern_text("wired-end-of-siding")})
+    assert said["pages"][0]["title"] == "Power plan" and len(said["pages"]) == 2
+    assert all(page["svg"].startswith("<svg") for page in said["pages"])
+    assert bench.ask("/api/wiring", {"name": "", "text": END_OF_SIDING})[1] == {"pages": []}
+
+
 # ------------------------------------------------------------------ saving
 
 

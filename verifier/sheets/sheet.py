@@ -51,7 +51,7 @@ class LayoutState:
 class Sheet:
     """One sheet of paper or more. ``cautions`` come first and are never left out. ``poses`` are
     drawn one by one, where there is a way to draw. ``grade``: what is proved of the rules that it
-    comes from."""
+    comes from. ``wiring``: the wiring diagram belongs to it."""
 
     name: str
     title: str
@@ -61,3 +61,4 @@ class Sheet:
     picture: PictureOf | None = None
     poses: tuple[LayoutState, ...] = ()
     grade: str = ""
+    wiring: bool = False

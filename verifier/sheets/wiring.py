@@ -83,7 +83,7 @@ def wiring_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
     )
     return Sheet(
         "wiring", title, tuple(t for t in tables if t.rows), notes, _CAUTIONS,
-        PictureOf(frozenset(("feeders", "detectors", "gaps"))),
+        PictureOf(frozenset(("feeders", "detectors", "gaps"))), wiring=True,
     )  # fmt: skip
 
 

@@ -10,6 +10,8 @@ from dataclasses import replace
 from verifier.drawing.overlay import NO_OVERLAY, Overlay, changes
 from verifier.drawing.svg.picture import picture
 from verifier.drawing.svg.template import STYLE
+from verifier.drawing.wiring.ink import STYLE as WIRING_STYLE
+from verifier.drawing.wiring.picture import wiring_pages
 from verifier.explain.signal_causes import causes
 from verifier.language.diagnostics.diagnostic import Diagnostic
 from verifier.plan.model import Plan, Signal
@@ -57,7 +59,7 @@ def analyze(
         "wired": document.plan.wiring.given,
         "picture": {
             # The page's security policy refuses style sheets in markup.
-            "svg": drawn.unstyled, "style": STYLE,
+            "svg": drawn.unstyled, "style": STYLE + WIRING_STYLE,
             "width": drawn.width, "height": drawn.height, "text": drawn.text,
         },
         "signals": [_signal(plan, signal, seen, now) for signal in plan.signals.values()],
@@ -67,6 +69,12 @@ def analyze(
         "notes": [*now.notes, *now.ruled_out()],
         "play": play_json(now.play),
     }  # fmt: skip
+
+
+def wiring_json(document: Document) -> Json:
+    """The wiring diagram, page by page."""
+    pages = wiring_pages(document.plan)
+    return {"pages": [{"title": page.title, "svg": page.unstyled} for page in pages]}
 
 
 def play_json(play: Play) -> Json:

@@ -32,7 +32,7 @@ from verifier.patterns import PATTERNS, pattern_text
 from verifier.sketching.drawing_hand import drawn
 from verifier.sketching.hand import Refused
 from verifier.sketching.reading import NotDrawn, drawing_of
-from verifier.workbench.analysis import analyze, change_time, diagnostics_json
+from verifier.workbench.analysis import analyze, change_time, diagnostics_json, wiring_json
 from verifier.workbench.document import Document, Documents
 from verifier.workbench.drafts import wanted_of
 from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
@@ -94,6 +94,7 @@ class Workbench:
             "pattern": self._pattern,
             "look": self._look,
             "time": self._time,
+            "wiring": self._wiring,
             "propose": self._propose,
             "mean": self._mean,
             "stroke": self._stroke,
@@ -219,6 +220,9 @@ class Workbench:
             return JSONResponse({"errors": diagnostics_json(error.diagnostics, name)})
         except Refused as refusal:
             return JSONResponse({"no": str(refusal)})
+
+    async def _wiring(self, asked: Json) -> Response:
+        return await self._about_text(asked, wiring_json)
 
     async def _about_text(self, asked: Json, answer: Callable[[Document], Json]) -> Response:
         """An answer about a text, or the errors in it."""

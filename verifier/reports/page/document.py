@@ -15,6 +15,7 @@ from importlib import metadata, resources
 
 from verifier import __version__
 from verifier.drawing.svg.template import STYLE
+from verifier.drawing.wiring.ink import STYLE as WIRING_STYLE
 from verifier.reports.page import parts
 from verifier.reports.page.findings import findings
 from verifier.reports.page.markup import Html, coded, joined, tag, trusted
@@ -70,7 +71,7 @@ def document(
 
 
 def _page(title: str, body: Html) -> Html:
-    style = _file_text("report.css") + STYLE
+    style = _file_text("report.css") + STYLE + WIRING_STYLE
     script = _file_text("report.js")
     policy = (
         f"default-src 'none'; style-src '{_hash(style)}'; script-src '{_hash(script)}'; "

@@ -11,7 +11,7 @@ from verifier.plan.signals.colors import ALL_COLORS, flashes, steady
 from verifier.reports.failures import broken_words, failure_rows, pairs_words
 from verifier.reports.page.markup import NOTHING, Child, Html, coded, joined, tag
 from verifier.reports.page.paper import Paper, Part, sources
-from verifier.reports.page.pictures import figure, plan_pictures, pose_pictures
+from verifier.reports.page.pictures import figure, plan_pictures, pose_pictures, wiring_pictures
 from verifier.reports.words import (
     assumptions_of,
     by_property,
@@ -149,6 +149,7 @@ def _sheet(paper: Paper, sheet: Sheet) -> Html:
         tag("p", coded(f"Grade of the rules: {headline(paper.report)}."), class_="grade"),
         *(tag("p", coded(text)) for text in sheet.notes),
         *drawn,
+        *(wiring_pictures(paper.plan) if sheet.wiring else ()),
         *(part for t in sheet.tables[:1] for part in _table(paper, t)),
         _poses(paper, sheet),
         *(part for t in sheet.tables[1:] for part in _table(paper, t)),

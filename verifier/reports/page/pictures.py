@@ -10,6 +10,7 @@ from itertools import pairwise
 
 from verifier.drawing.overlay import Hatched, Mark, Overlay, changes
 from verifier.drawing.svg.picture import SvgPicture, frames, pages, picture
+from verifier.drawing.wiring.picture import wiring_pages
 from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
@@ -46,6 +47,12 @@ def figure(drawn: SvgPicture, *caption: Child, **attributes: str) -> Html:
         tag("figcaption", *caption) if caption else None,
         **attributes,
     )
+
+
+def wiring_pictures(plan: Plan) -> Iterator[Html]:
+    """The wiring diagram, each page on a sheet of its own where it is printed."""
+    for page in wiring_pages(plan):
+        yield tag("figure", trusted(page.unstyled.strip()), class_="wiring")
 
 
 def plan_pictures(plan: Plan, prefix: str, shown: PictureOf | None = None) -> Iterator[Html]:

@@ -65,12 +65,10 @@ export function draw(picture, labels) {
     style = picture.style;
     sheet.replaceSync(style);
   }
-  const parsed = new DOMParser().parseFromString(picture.svg, 'image/svg+xml');
-  const root = parsed.documentElement;
-  if (root.localName !== 'svg' || parsed.querySelector('parsererror')) return;
-  clean(root);
+  const root = parse(picture.svg);
+  if (!root) return;
   const held = holder.contains(document.activeElement) ? document.activeElement?.id : '';
-  holder.replaceChildren(document.importNode(root, true));
+  holder.replaceChildren(root);
   const drawn = /** @type {SVGSVGElement} */ (holder.firstElementChild);
   drawn.setAttribute('role', 'presentation');
   // As large as there is room for, within reason; what would be too small to read is scrolled.
@@ -80,6 +78,15 @@ export function draw(picture, labels) {
   const again = (held && document.getElementById(held)) || document.getElementById(current);
   makeCurrent(again instanceof SVGGElement && holder.contains(again) ? again : things()[0]);
   if (held && again instanceof SVGGElement) again.focus({ preventScroll: true });
+}
+
+/** A drawing as an element, with nothing in it that could act. @param {string} svg */
+export function parse(svg) {
+  const parsed = new DOMParser().parseFromString(svg, 'image/svg+xml');
+  const root = parsed.documentElement;
+  if (root.localName !== 'svg' || parsed.querySelector('parsererror')) return null;
+  clean(root);
+  return document.importNode(root, true);
 }
 
 export function eraseDrawing() {

@@ -4,7 +4,7 @@
 // `proveNow` gets the verdicts and is aborted when the text changes; `look` never waits for it.
 import { $, banner, button, count, dropBanner, el, say } from './dom.js';
 import { beTab, dropDraft, keepDraft, leftBehind, ownDraft } from './drafts.js';
-import { draw, eraseDrawing, ring, startDrawing } from './drawing.js';
+import { draw, eraseDrawing, parse, ring, startDrawing } from './drawing.js';
 import { choose as chooseTool, forget as forgetDrawing, isWhole, refresh, startDraw } from './draw.js';
 import { markWrong, own, point, replace, setText, startEditor, text } from './editor.js';
 import { askName, askWhichFile, askWhichPattern, choose, save, tell } from './files.js';
@@ -81,8 +81,22 @@ async function look(act = null, fresh = false) {
   if (fresh && !said.errors && !state.drafting) proveNow();
 }
 
+/** The wiring diagram of the text as it stands, in a dialog. */
+async function showWiring() {
+  const { pages = [] } = await ask('wiring', { name: state.name, text: text() });
+  const closed = choose('Wiring diagram', [
+    el('p', { class: 'quiet' }, 'To print it: clearproof draw FILE --wiring -o wiring.html'),
+    ...pages.map((/** @type {{svg: string}} */ page) =>
+      el('div', { class: 'diagram' }, parse(page.svg))),
+  ], []);
+  // It begins with its first page, not with the button that has the focus.
+  $('dialog').scrollTop = 0;
+  await closed;
+}
+
 /** @param {any} look @param {boolean} acted */
 function showLook(look, acted) {
+  $('do-wiring').hidden = !look.wired;
   showErrors([]);
   state.look = look;
   state.play = look.play;
@@ -602,6 +616,9 @@ function wire() {
   on('see-plan', () => see('plan'));
   on('see-text', () => see('text'));
   see('plan');
+  on('do-keys', () => choose('Keyboard', [el('table', {}, ...KEYS.map(([key, does]) =>
+    el('tr', {}, el('td', {}, el('kbd', {}, key)), el('td', {}, does))))], []));
+  on('do-wiring', showWiring);
   on('do-usual', () => { state.how = {}; if (isShown()) goBack(); act({ do: 'usual' }); });
   on('do-whole', () => { state.how = { ...state.how, around: [] }; look(); });
   for (const passes of ['moment', 'trains', 'time']) on(`do-${passes}`, () => act({ do: passes }));
