@@ -97,7 +97,10 @@ def test_the_first_repair_is_the_usual_one(name: str) -> None:
 @nightly
 @pytest.mark.parametrize("name", [name for name in BROKEN if name not in NOT_MENDED])
 def test_every_broken_spec_is_mended_without_hand(name: str) -> None:
-    found = mended(name)
+    path = spec(name)
+    found = searching.mend(
+        lambda text: checked(text, name, path), path.read_text("utf-8"), alternatives=False
+    )
     assert found.is_whole, (name, [v.obligation.key for v in found.left])
     assert_proves(next(repair.text for repair in found.repairs if repair.whole), name)
 
@@ -178,6 +181,20 @@ def test_what_is_kept_waived_or_lost() -> None:
     for proposal in proposals(before.given, *before.broken.values()):
         made = changed(text, proposal.changes)
         assert made is None or ("waive" not in made and made != text)
+
+
+def test_a_lock_that_never_opens_mends_nothing() -> None:
+    text = spec("drawbridge-broken").read_text("utf-8")
+    judge = Judge(lambda other: checked(other, "drawbridge", None), None)
+    before = judge.judged(text)
+    thrown = "thrown by G1-lever"
+    for_good = judge.judged(
+        text.replace(thrown, f"{thrown}\n  locked while Bridge occupied or Bridge clear")
+    )  # fmt: skip
+    assert "points-move-under-train: G1" not in for_good.broken
+    assert not list(worse(before, for_good)), "no property says that a gate has to open"
+    assert not judge.keeps_moving(before, for_good)
+    assert judge.keeps_moving(before, before)
 
 
 def test_nothing_to_mend() -> None:

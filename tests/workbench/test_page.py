@@ -24,7 +24,7 @@ UNLOCKED = "locked-end-of-siding-no-route-locking.ixl"
 @pytest.fixture(scope="module")
 def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("otter-valley")
-    for name in ("both-green-broken", Path(UNLOCKED).stem, "wired-end-of-siding"):
+    for name in ("both-green-broken", "diamond-broken", Path(UNLOCKED).stem, "wired-end-of-siding"):
         shutil.copy(spec(name), folder)
     return folder
 
@@ -193,7 +193,7 @@ def test_a_repair_is_made_by_one_click_and_undone(page: Page) -> None:
     page.click('#verdict-list button.verdict[data-key*="crossing-proceeds"]')
     page.click("#do-repairs")
     page.wait_for("#mending", "Give the dispatcher a lever 2")
-    page.click("#mending button.mend")
+    page.click("#mending .repair button")
     written = "return document.getElementById('text').value"
     soon(lambda: "lever 2 positions" in page.driver.execute_script(written), page.driver)
     one(page.driver, "#text").send_keys(Keys.CONTROL, "z")

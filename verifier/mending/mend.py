@@ -143,7 +143,8 @@ class _Search:
         repairs: list[Repair] = []
         for after, steps in self._accepted(self._before, root):
             repairs.append(self._repair(after, steps))
-            if sum(repair.whole for repair in repairs) >= self._wanted:
+            enough = sum(repair.whole for repair in repairs) >= self._wanted
+            if enough or self._wanted == 1:
                 break
         repairs.sort(key=lambda repair: -len(repair.mends))
         return repairs[: self._wanted]

@@ -13,7 +13,7 @@ from verifier.language.syntax import tree
 from verifier.mending.changes import Change, Proposal, instead
 from verifier.mending.given import Given, conjoined, disjoined
 from verifier.plan.devices import devices
-from verifier.properties.catalog import FAILURES
+from verifier.properties.catalog import BY_NAME, FAILURES
 from verifier.properties.obligation import Obligation
 from verifier.repair.rule_repair import reports_along
 
@@ -154,15 +154,16 @@ def left_out(given: Given, obligation: Obligation) -> Iterator[Proposal]:
         for extra in _pool(given, obligation, asked):
             if extra in there or _says(asked.condition, extra, given):
                 continue
+            cost = 2.5 + _unusual(given, obligation, asked, extra)
             if asked.permits:
                 why = f"ask `{extra}` too in {asked.owner}"
-                yield Proposal(why, 2.5, conjoined(asked.condition, extra))
+                yield Proposal(why, cost, conjoined(asked.condition, extra))
             else:
                 why = f"hold also while `{extra}`, in {asked.owner}"
-                yield Proposal(why, 2.5, disjoined(asked.condition, extra))
+                yield Proposal(why, cost, disjoined(asked.condition, extra))
                 if asked.owner.startswith("`sticks"):
                     why = f"ask `{extra}` too in {asked.owner}"
-                    yield Proposal(why, 2.6, conjoined(asked.condition, extra))
+                    yield Proposal(why, cost + 0.1, conjoined(asked.condition, extra))
 
 
 def _stopping(given: Given) -> set[str]:
@@ -189,20 +190,46 @@ def _pool(given: Given, obligation: Obligation, asked: Asked) -> list[str]:
     if asked.line is not None:
         for route in (r for name in obligation.signals for r in plan.routes_of(name)):
             near |= {f"{what.name} {state}": None for what, state in reports_along(route, plan)}
-    for other in conditions(given, obligation):
-        for part in _parts(other.condition):
-            for one in _singly(given, part):
-                near.setdefault(one)
+    is_line = asked.line is not None
+    others = conditions(given, obligation) + (_every_line(given) if is_line else [])
+    for alike in (True, False):
+        for other in others:
+            if (is_line == (other.line is not None)) == alike:
+                for part in _parts(other.condition):
+                    near |= dict.fromkeys(_singly(given, part))
+        if alike and not is_line:
+            sign = "" if asked.permits else "not "
+            near |= {f"{sign}{name} at stop": None for name in plan.signals}
     near |= {f"{name} down": None for name in plan.locking.relays}
     near |= {f"{name} up": None for name in plan.locking.relays if not asked.permits}
     near |= {f"not {name} done": None for name in plan.locking.timers if not asked.permits}
     near |= {f"{name} at stop": None for name in plan.signals if asked.permits}
-    near |= {f"not {name} at stop": None for name in plan.signals if not asked.permits}
     near |= {f"{name} {'clear' if asked.permits else 'occupied'}": None for name in plan.blocks}
-    if asked.permits and asked.line is None:
+    if asked.permits and not is_line:
         buttons = [w.name for w in plan.inputs if w.kind == "button"]
         near |= {f"not {name} pressed": None for name in buttons}
     return list(near)
+
+
+def _every_line(given: Given) -> list[Asked]:
+    """The lines of all signals."""
+    found: list[Asked] = []
+    for statement in given.statements:
+        if isinstance(statement, tree.Signal | tree.Head):
+            found += _of_rules(statement.name.text, statement.rules)
+    return found
+
+
+def _unusual(given: Given, obligation: Obligation, asked: Asked, extra: str) -> float:
+    """How much less usual an addition is than another: of a lever to what is no line of a signal;
+    to a line, where a lock is at fault."""
+    entry = BY_NAME.get(obligation.property)
+    of_locks = entry is not None and entry.group == "locking"
+    if asked.line is not None:
+        return 0.3 if of_locks and obligation.property != "points-move-under-signal" else 0.0
+    commands = (w.name for w in given.plan.inputs if w.kind in ("lever", "button"))
+    picks = asked.owner.startswith("`picks")
+    return 0.3 if not picks and extra.partition(" ")[0] in set(commands) else 0.0
 
 
 def _parts(condition: tree.Condition) -> Iterator[tree.Condition]:

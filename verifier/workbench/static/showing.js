@@ -129,7 +129,7 @@ async function lookForRepairs() {
     return;
   }
   const mine = found.filter((/** @type {any} */ repair) => repair.mends.includes(key));
-  box.replaceWith(...(mine.length ? mine.map((/** @type {any} */ repair) => el('div', { class: 'row' },
+  box.replaceWith(...(mine.length ? mine.map((/** @type {any} */ repair) => el('div', { class: 'row repair' },
     button('Make this repair', () => told.mend(repair), { class: 'mend' }),
     `${repair.sentence} (${repair.mends_all ? 'proved: nothing stays broken' : 'proved; something else stays broken'})`))
     : [el('p', {}, 'No repair was found that leaves all else as it is.')]));
