@@ -119,6 +119,26 @@ def test_two_aspects_leave_out_the_next_signal() -> None:
     assert load_text(text).signals["2R"].lines
 
 
+FOUR_BLOCKS = """\
+edge West entering only
+edge East leaving only
+block A, B, C, D
+track West = A | B | C | D = East
+"""
+
+
+def test_the_fourth_aspect_tells_of_the_second_signal() -> None:
+    text = draft_of(FOUR_BLOCKS, aspects=4, panel="automatic")
+    assert "Clear             when B clear and 4R proceeds and not 4R shows Approach\n" in text
+    assert text.count("Advance-Approach") == 2, "the aspect and 2R: from 4R only Clear can follow"
+    assert proof_of(text).grade is Grade.OPERATION
+    own = "aspect Caution  flashing yellow  proceed prepared to stop at second signal\n"
+    again = draft_of(FOUR_BLOCKS + own, aspects=4, panel="automatic")
+    assert "\naspect" not in again.removeprefix(FOUR_BLOCKS + own) and "  Caution" in again
+    circle = "block A, B, C\ntrack A |(g1) B |(g2) C |(g3) A\ntrains start on A\n"
+    assert load_text(draft_of(circle, aspects=4, panel="automatic")).signals
+
+
 @pytest.mark.parametrize("seed", range(12))
 def test_drafts_of_generated_plans_read_and_are_formatted(seed: int) -> None:
     plan = format_text(random_plan(seed, 2 + seed % 7))

@@ -11,7 +11,7 @@ from verifier.verdicts.exit_codes import ExitCode
 if TYPE_CHECKING:
     from verifier.verdicts.report import Report
 
-_ASPECTS = {"two": 2, "three": 3}
+_ASPECTS = {"two": 2, "three": 3, "four": 4}
 # So much of what stands in the way of a draft is told.
 _SHOWN = 10
 
@@ -22,7 +22,8 @@ def add(command: Command) -> None:
     draft.add_argument("-o", "--output", metavar="OUT", help="a new file; default: print")
     draft.add_argument(
         "--aspects", choices=tuple(_ASPECTS), default="three",
-        help="two: proceed or stop; three: also whether the next signal is at stop (default)",
+        help="two: proceed or stop; three: also whether the next signal is at stop "
+        "(default); four: also whether the one behind it is",
     )  # fmt: skip
     draft.add_argument(
         "--panel", choices=("dispatcher", "automatic"), default="dispatcher",

@@ -30,9 +30,9 @@ PANELS: tuple[Panel, ...] = get_args(Panel)
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What is asked of a draft: ``aspects``, 2 (proceed or stop) or 3 (the next signal too);
-    whether switches are thrown ``by_hand``, held by what the crew promises, not by locks; and what
-    clears signals (``panel``). Without a panel, switches are thrown by hand."""
+    """What is asked of a draft: ``aspects``, 2 (proceed or stop), 3 (the next signal too) or 4 (the
+    second one, too); whether switches are thrown ``by_hand``, held by what the crew promises, not
+    by locks; and what clears signals (``panel``). Without a panel, switches are thrown by hand."""
 
     aspects: int = 3
     by_hand: bool = False

@@ -16,6 +16,8 @@ from verifier.drafting.levers import Named
 from verifier.drafting.routing import Routing
 from verifier.plan.model import Derail, Gate, Port, Route
 
+SECOND = "proceed prepared to stop at second signal"
+
 
 @dataclass(frozen=True, slots=True)
 class Rule:
@@ -47,7 +49,7 @@ class Rules:
 
 @dataclass(frozen=True, slots=True)
 class Drafting:
-    """Routes, the names of their signals, and how many aspects are wanted: two or three."""
+    """Routes, the names of their signals, and how many aspects are wanted: two, three or four."""
 
     routing: Routing
     names: Mapping[str, Named]
@@ -151,16 +153,62 @@ class Drafting:
         alone = route.exit_kind == "bumper" or self.aspects == 2
         if alone or not (self.proceeds(route.exit) and self._goes_on(route)):
             return [(approach, ())]
-        return [(clear, (f"{self.names[route.exit].name} proceeds",)), (approach, ())]
+        goes = (f"{self.names[route.exit].name} proceeds",)
+        if self.aspects == 4 and not route.diverging:
+            return [*self._with_advance(route, goes), (approach, ())]
+        return [(clear, goes), (approach, ())]
+
+    def _with_advance(
+        self, route: Route, goes: tuple[str, ...]
+    ) -> Iterator[tuple[str, tuple[str, ...]]]:
+        """Clear where the next signal shows better than its kind of Approach, else the aspect that
+        tells of the second signal; each only where the next one can show that."""
+        onward = [
+            self._aspects_alone(other)
+            for other in self._onward(route)
+            if len(self.routing.detected(other.blocks)) == len(other.blocks)
+        ]
+        stops = dict.fromkeys(approach for _, approach in onward if approach)
+        next_one = self.names[route.exit].name
+        if not onward or any(clear for clear, _ in onward):
+            yield "Clear", (*goes, *(f"not {next_one} shows {aspect}" for aspect in stops))
+        if stops:
+            yield self.advance, goes
+
+    def _aspects_alone(self, route: Route) -> tuple[bool, str]:
+        """Whether a signal can show better than Approach for a route, and as what it can show that;
+        empty where it never does."""
+        goes_on = route.exit_kind == "edge" or (
+            route.exit_kind == "signal" and self.proceeds(route.exit) and self._goes_on(route)
+        )
+        approach = "Diverging-Approach" if route.diverging else "Approach"
+        return goes_on, "" if route.exit_kind == "edge" else approach
+
+    @property
+    def advance(self) -> str:
+        """The aspect that tells of the second signal: that of the file, or a new one."""
+        chart = self.routing.plan.chart.aspects
+        return next((a.name for a in chart if a.indication.text == SECOND), "Advance-Approach")
+
+    @property
+    def shows_advance(self) -> bool:
+        """Whether a signal shows it, and the file does not say how."""
+        if any(a.indication.text == SECOND for a in self.routing.plan.chart.aspects):
+            return False
+        aspects = (shown for route in self.routing.all_routes for shown, _ in self._aspects(route))
+        return self.advance in aspects
 
     def _goes_on(self, route: Route) -> bool:
         """Whether the signal at the end of a route may clear together with it. One that the file
         has does as it likes."""
+        return bool(self.routing.posts[route.exit].written) or any(self._onward(route))
+
+    def _onward(self, route: Route) -> Iterator[Route]:
+        """The routes of the signal at its end that may be clear together with a route."""
         met = {m.other.name for m in self.routing.meetings.get(route.name, ()) if m.both_lined}
-        onward = self.routing.routes[route.exit]
-        return bool(self.routing.posts[route.exit].written) or any(
-            self.routing.agree(route, other) and other.name not in met for other in onward
-        )
+        for other in self.routing.routes[route.exit]:
+            if self.routing.agree(route, other) and other.name not in met:
+                yield other
 
     def proceeds(self, key: str) -> bool:
         """Whether a signal ever shows better than Restricting. One that the file has: by its

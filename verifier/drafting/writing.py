@@ -11,7 +11,7 @@ from textwrap import wrap
 
 from verifier.drafting.levers import LEFT, RIGHT
 from verifier.drafting.placing import Post
-from verifier.drafting.rules import Drafting, Rules
+from verifier.drafting.rules import SECOND, Drafting, Rules
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.format.formatter import format_text
@@ -77,7 +77,7 @@ def draft_text(
     if errors:
         raise InputError(errors)
     sections = list(_signals(drafting, places, taken))
-    end = [*_panel(drafting, page, statements), *sections, *_crew(promises)]
+    end = [*_aspect(drafting), *_panel(drafting, page, statements), *sections, *_crew(promises)]
     return _inserted(source.text, page.below, format_text("\n".join(end)))
 
 
@@ -194,6 +194,16 @@ def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]
     running = tree.of_kind(statements, tree.Running)
     if not any(s.kind == "obey signals" for s in running):
         yield "\ntrains obey signals"
+
+
+def _aspect(drafting: Drafting) -> Iterator[str]:
+    """The aspect that tells of the second signal, where one shows it."""
+    if drafting.shows_advance:
+        yield "\n# -- Aspects"
+        yield from _comment("The fourth aspect, besides Clear, Approach and Stop.")
+        yellow = "flashing yellow"
+        colors = f"{yellow} or {yellow} over red or {yellow} over red over red"
+        yield f"aspect {drafting.advance} {colors} {SECOND}"
 
 
 def _crew(promises: Sequence[str]) -> Iterator[str]:
