@@ -616,8 +616,6 @@ function wire() {
   on('see-plan', () => see('plan'));
   on('see-text', () => see('text'));
   see('plan');
-  on('do-keys', () => choose('Keyboard', [el('table', {}, ...KEYS.map(([key, does]) =>
-    el('tr', {}, el('td', {}, el('kbd', {}, key)), el('td', {}, does))))], []));
   on('do-wiring', showWiring);
   on('do-usual', () => { state.how = {}; if (isShown()) goBack(); act({ do: 'usual' }); });
   on('do-whole', () => { state.how = { ...state.how, around: [] }; look(); });
