@@ -1,6 +1,7 @@
 """The language reference does what it says, and leaves nothing out."""
 
 import re
+import tomllib
 from pathlib import Path
 from random import Random
 
@@ -8,6 +9,7 @@ import pytest
 
 from tests.junction_files import SPEC_FILES
 from verifier.api import load_text, prove
+from verifier.commands.defaults import KEYS
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.modules.expand import read
 from verifier.language.source import Source
@@ -77,7 +79,11 @@ def test_a_part_of_a_file_in_the_reference_can_be_read(text: str) -> None:
 
 
 def test_every_block_is_checked_one_way_or_another() -> None:
-    assert {word for word, _, _ in BLOCKS} == {"ixl", "ixl-part", "text", "csv", "yaml"}
+    assert {word for word, _, _ in BLOCKS} == {
+        "ixl", "ixl-part", "text", "csv", "yaml", "toml", "lua",
+    }  # fmt: skip
+    *_, club = (tomllib.loads(text) for word, _, text in BLOCKS if word == "toml")
+    assert set(club) <= set(KEYS)
     assert len(FILES) >= 15
     assert len(PARTS) >= 15
     (situation,) = (text for word, _, text in BLOCKS if word == "text")
