@@ -22,6 +22,10 @@ from verifier.plan.model import Assumption, Plan
 from verifier.plan.observables import Observable
 from verifier.reference.condition_eval import true_in
 from verifier.reference.step import Stepper
+from verifier.workbench.document import Document
+from verifier.workbench.situation_play import Play
+from verifier.workbench.temporal_play import TemporalPlay
+from verifier.world.world import World
 
 
 def groups(plan: Plan, occupied: set[str]) -> int:
@@ -170,6 +174,18 @@ def test_more_trains_at_the_start_than_there_may_be_are_no_start() -> None:
         report = verifier.prove(plan, only=["train-cannot-leave"])
         found = {v.status for v in report.verdicts}
         assert status in found and (line == "" or found == {status}), line
+
+
+def test_the_page_says_that_there_are_too_many() -> None:
+    plan = verifier.load_text(f"{LINE}\nat most 1 train\n")
+    for there, says in ((["A"], 0), (["A", "C"], 1)):
+        trains = {("train", moment): "occupied" for moment in stood_on(plan, there)}
+        play = TemporalPlay(Document(plan, World(plan)), Play(trains, over_time=True))
+        assert len(list(play.ruled_out())) == says
+
+
+def stood_on(plan: Plan, blocks: list[str]) -> list[str]:
+    return [name for name, piece in plan.track.pieces.items() if piece.block in blocks]
 
 
 TRACK = "edge West, East\nblock Main, Single\ntrack West = Main | Single = East\n"

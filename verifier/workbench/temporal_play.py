@@ -13,6 +13,7 @@ from verifier.explain.trace_view import situation_of as situation_at
 from verifier.logic.expr import holds
 from verifier.plan import observables
 from verifier.plan.devices import Device
+from verifier.plan.model import Assumption
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
@@ -106,7 +107,9 @@ class TemporalPlay:
 
     def ruled_out(self) -> Iterator[str]:
         """Why proofs exclude this moment."""
-        if not self._stepper.allowed(self.seen().states):
+        step = self._stepper.step(self.moment)
+        too_many = any(isinstance(broken, Assumption) for broken in step.broken)
+        if too_many or not self._stepper.allowed(step.observed):
             yield "Your file assumes that this never happens."
 
     def _occupied(self, moment: Moment) -> tuple[str, ...]:
