@@ -24,19 +24,22 @@ from verifier.properties.catalog import BY_NAME, CATALOG
 from verifier.world.history import Histories
 
 END = """
-module End (main, siding, single, go, far-in)
+module End (main, siding, single, go, far-in, far-set-in)
   block Switch
   button Set-In, Set-Out, Cancel
   lever T1-lever positions normal, reverse
   turnout T1 in Switch
     thrown by T1-lever
     locked while Switch occupied or any of In, Out up
+  condition Ready is Used, Back down and not Time running and not Time done
   relay In
-    picks when Set-In pressed and Out, far-in down and Switch clear
+    picks when Set-In pressed and not any of Set-Out, far-set-in pressed and Out, far-in down
+        and Ready and Switch clear
         and ((T1 normal and main clear) or (T1 reverse and siding clear))
     sticks while not (Used up and Switch clear) and not Time done
   relay Out
-    picks when Set-Out pressed and In down and not T1 moving and Switch clear and go
+    picks when Set-Out pressed and not Set-In pressed and In down and Ready and not T1 moving
+        and Switch clear and go
     sticks while not (Used up and Switch clear) and not Time done
   relay Used
     picks when Switch occupied and any of In, Out up
@@ -47,14 +50,14 @@ module End (main, siding, single, go, far-in)
   timer Time 30 s runs while Back up and Switch clear
   signal L at single | T1
     heads upper, lower
-    Approach            when In up and Used, Back down and T1 normal and Switch, main clear
-    Diverging-Approach  when In up and Used, Back down and T1 reverse and Switch, siding clear
+    Approach            when In up and Ready and T1 normal and Switch, main clear
+    Diverging-Approach  when In up and Ready and T1 reverse and Switch, siding clear
     Stop                otherwise
   signal RA at main | T1
-    Clear  when Out up and Used, Back down and T1 normal and Switch, single clear
+    Clear  when Out up and Ready and T1 normal and Switch, single clear
     Stop   otherwise
   signal RB at siding | T1
-    Clear  when Out up and Used, Back down and T1 reverse and Switch, single clear
+    Clear  when Out up and Ready and T1 reverse and Switch, single clear
     Stop   otherwise
 end
 """
@@ -78,7 +81,8 @@ def _blocks(sidings: int) -> Iterator[str]:
         for end, other, single in (("West", "East", i - 1), ("East", "West", i)):
             yield (
                 f"use End as {end}-{i} with main = Main-{i}, siding = Siding-{i}, single = "
-                f"Single-{single}, go = Go-{end}-{single}, far-in = {other}-{i}.In"
+                f"Single-{single}, go = Go-{end}-{single}, far-in = {other}-{i}.In, "
+                f"far-set-in = {other}-{i}.Set-In"
             )
     for i in range(1, sidings):
         ends = f"East-{i}", f"West-{i + 1}"
@@ -87,8 +91,8 @@ def _blocks(sidings: int) -> Iterator[str]:
         yield f"traffic Way-{i} on Single-{i}"
         yield f"  rightward when Rightward-{i} pressed leftward when Leftward-{i} pressed"
         yield f"  locked while any of Single-{i}, {switch} occupied or any of {out} up"
-        yield f"condition Go-East-{i} is Single-{i} clear and Way-{i} rightward"
-        yield f"condition Go-West-{i} is Single-{i} clear and Way-{i} leftward"
+        yield f"condition Go-East-{i} is Single-{i} clear and Way-{i} rightward and not Leftward-{i} pressed"
+        yield f"condition Go-West-{i} is Single-{i} clear and Way-{i} leftward and not Rightward-{i} pressed"
 
 
 def _track(sidings: int) -> Iterator[str]:
