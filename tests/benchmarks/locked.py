@@ -91,8 +91,10 @@ def _blocks(sidings: int) -> Iterator[str]:
         yield f"traffic Way-{i} on Single-{i}"
         yield f"  rightward when Rightward-{i} pressed leftward when Leftward-{i} pressed"
         yield f"  locked while any of Single-{i}, {switch} occupied or any of {out} up"
-        yield f"condition Go-East-{i} is Single-{i} clear and Way-{i} rightward and not Leftward-{i} pressed"
-        yield f"condition Go-West-{i} is Single-{i} clear and Way-{i} leftward and not Rightward-{i} pressed"
+        yield f"condition Go-East-{i} is Single-{i} clear and Way-{i} rightward"
+        yield f"  and not Leftward-{i} pressed"
+        yield f"condition Go-West-{i} is Single-{i} clear and Way-{i} leftward"
+        yield f"  and not Rightward-{i} pressed"
 
 
 def _track(sidings: int) -> Iterator[str]:

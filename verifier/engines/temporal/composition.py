@@ -76,6 +76,11 @@ EFFORTS = (
 )  # fmt: skip
 
 
+# A window with so much of the system is tried with the first effort only: with more of it the whole
+# is decided sooner (:mod:`verifier.engines.temporal.backward`).
+MOST = 0.5
+
+
 @dataclass(frozen=True, slots=True)
 class _Answer:
     """Of a window: the goals proved, invariants found on the way, and the parts that stand in the
@@ -125,6 +130,8 @@ class Composition:
         }
         self.done: dict[int, None] = {}
         self._known: dict[Hashable, _Answer] = {}
+        # Whether a window had most of the system.
+        self._is_wide = False
 
     def _holds_as_usual(self, expr: Expr) -> bool:
         """Whether inputs as usual fulfill an assumption in every state of the invariant."""
@@ -143,8 +150,11 @@ class Composition:
 
     def compose(self) -> list[int]:
         """Bring to rest as many parts as possible; the parts left."""
-        for stage in sorted({part.stage for part in self.parts}):
-            self._compose([i for i, part in enumerate(self.parts) if part.stage == stage])
+        for number in sorted({part.stage for part in self.parts}):
+            stage = [i for i, part in enumerate(self.parts) if part.stage == number]
+            self._compose(stage)
+            if self._is_wide and not self.done.keys() >= set(stage):
+                break
         return [i for i in range(len(self.parts)) if i not in self.done]
 
     def _compose(self, stage: Sequence[int]) -> None:
@@ -199,6 +209,10 @@ class Composition:
         trying = EFFORTS[effort]
         stage = len(self.parts) if own is None else self.parts[own].stage
         kept = self._around(goal, trying.rings)
+        if len(kept) >= MOST * len(self._states):
+            self._is_wide = True
+            if effort:
+                return (), ()
         system = cut(self.system, (w for w in self.system.states if w in kept), [goal])
         beyond = tuple(w for w in system.inputs if w in self._states)
         known = dict.fromkeys((*system.states, *beyond))

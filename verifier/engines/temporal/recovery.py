@@ -110,16 +110,15 @@ def recover(
     wanted: Expr,
     effort: Effort,
     deadline: float | None,
-    plans: Sequence[Plan] = (),
 ) -> Recovered | Unknown:
     """Plans for as many goals of a window as can be, if these include the one wanted; else for
-    none. ``plans`` known before may be longer than the effort allows.
+    none.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     limit = Limit()
     try:
         with limit.until(deadline):
-            return _Search(window, wanted, effort, limit, plans).answer()
+            return _Search(window, wanted, effort, limit).answer()
     except NoAnswer as none:
         return Unknown(str(none))
 
@@ -131,14 +130,13 @@ class _Search:
         wanted: Expr,
         effort: Effort,
         limit: Limit,
-        plans: Sequence[Plan],
     ):
         self._window = window
         self._wanted = wanted
         self._effort = effort
         self._limit = limit
         self._cnf = TransitionCnf(window.system)
-        self._plans: list[Plan] = list(plans)
+        self._plans: list[Plan] = []
         self._invariants: list[Expr] = []
         self._stuck: list[Stuck] = []
         self._exclusion: Exclusion | None = None
@@ -153,8 +151,6 @@ class _Search:
         """See :func:`recover`."""
         missed = self._missed
         missed.begin()
-        for known in self._plans:
-            missed.must_miss(missed.path(known, None))
         while self._window.goals and (state := missed.state(self._window.goals)) is not None:
             plan: Plan | Stuck = self._plan(state)
             if not isinstance(plan, Stuck):

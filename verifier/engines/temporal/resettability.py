@@ -6,10 +6,12 @@ with the invariant that proves so; or Unknown.
 
 First the system is brought to rest part by part in small windows, and each goal is reached from
 there (:mod:`verifier.engines.temporal.composition`). What that leaves open is decided in the
-goal's whole cone of influence: while some state of the invariant is not recovered by the plans
-found so far, PDR either finds a trace from it to the goal, which is one more plan, or proves the
-goal unreachable from it; then it finds a trace to such a state, or excludes it from the invariant.
-Each turn settles at least one state, so that comes to an end.
+goal's whole cone of influence, by cubes of states from which it is reachable
+(:mod:`verifier.engines.temporal.backward`): while some state of the invariant is in none of them, a
+path from it makes more, or PDR proves the goal unreachable from it; then PDR finds a trace to such
+a state, or excludes it from the invariant. Each turn settles at least one state, so that comes to
+an end. Once one goal is reachable from everywhere, the next ones need only be reachable from where
+it holds.
 
 In a timed system ways back must have times, wherever they begin: they are sought in the *patient*
 system, all of whose traces have some (:func:`~verifier.logic.time_order.patient`). What is
@@ -24,17 +26,10 @@ from dataclasses import dataclass, replace
 
 from verifier.engines.results import Reachable, Unknown, Unreachable
 from verifier.engines.temporal import bmc, pdr
+from verifier.engines.temporal.backward import Cover, Moment, accepted
 from verifier.engines.temporal.composition import Composition
-from verifier.engines.temporal.recovery import (
-    Effort,
-    Moment,
-    Plan,
-    Recovered,
-    Window,
-    recover,
-)
-from verifier.engines.temporal.recovery_check import each_recovered
 from verifier.engines.temporal.rest import parts_at_rest
+from verifier.engines.temporal.sat import Limit, NoAnswer
 from verifier.engines.temporal.strengthening import Clauses, strengthened
 from verifier.engines.temporal.symmetry import Shapes
 from verifier.logic.expr import TRUE, Expr, atom, conjunction, negation, support
@@ -45,8 +40,8 @@ from verifier.plan.observables import Observable
 # Kinds of states that need not come to rest: how the last train stood on track that is vacant, and
 # what is known of the order of delays.
 INDIFFERENT = frozenset(("heading", "pace", "since", "credit"))
-# Longest plan that is searched for by itself; longer ones are traces of PDR.
-SHORT = Effort(rings=0, longest=12, plans=10**6)
+# Longest way that is searched for by itself; longer ones are traces of PDR.
+LONGEST = 24
 NOTHING: Mapping[Observable, str] = {}
 NO_TIMES = Unknown("from some moment no way was found whose delays have times", final=True)
 # A quick answer is sought only in systems of so many states.
@@ -104,7 +99,8 @@ def always_again(
     parts = parts_at_rest(leads, shapes, first=first, without=INDIFFERENT, deadline=deadline)
     composition = Composition(leads, system, parts, clauses, shapes, deadline)
     composition.compose()
-    at_rest = [parts[i].rest for i in composition.done]
+    # From every reachable state one is reachable in which these can hold.
+    given: Sequence[Expr] = [parts[i].rest for i in composition.done]
     answers: list[Resettability] = []
     for goal in goals:
         if composition.reaches(goal):
@@ -112,12 +108,14 @@ def always_again(
         elif composed:
             return [LEFT_OPEN] * len(goals)
         else:
-            answers.append(_Whole(system, leads, goal, clauses, at_rest, few, deadline).answer())
+            answers.append(_Whole(system, leads, goal, clauses, given, few, deadline).answer())
+            if isinstance(answers[-1], Returns):
+                given = [goal]
     return answers
 
 
 class _Whole:
-    """Decides one goal in its cone of influence, from states with some parts ``at_rest``."""
+    """Decides one goal in its cone of influence, from states in which what is given can hold."""
 
     def __init__(
         self,
@@ -125,7 +123,7 @@ class _Whole:
         leads: System,
         goal: Expr,
         clauses: Clauses,
-        at_rest: Sequence[Expr],
+        given: Sequence[Expr],
         few: Sequence[frozenset[Observable]],
         deadline: float | None,
     ):
@@ -138,47 +136,50 @@ class _Whole:
         self._system = cut(system, kept, [goal])
         self._leads = cut(leads, kept, [goal])
         assert set(system.states).isdisjoint(self._leads.inputs)
-        inside = set(self._system.states)
-        given = [rest for rest in at_rest if inside.issuperset(support(rest))]
-        self._given = [*given, *clauses.within(self._system.states)]
-        self._plans: list[Plan] = []
+        inside = {*self._leads.states, *self._leads.inputs}
+        self._given = [expr for expr in given if inside.issuperset(support(expr))]
+        self._limit = Limit()
+        self._clauses = clauses
+        self._invariant = list(clauses.within(self._system.states))
 
     def answer(self) -> Resettability:
         """See :func:`always_again`."""
+        limit = self._limit
+        cover = Cover(self._leads, self._goal, self._invariant, self._given, limit)
         while True:
-            found = recover(self._window(), self._goal, SHORT, self._deadline, self._plans)
-            match found:
-                case Unknown():
-                    return found
-                case Recovered(plans=plans, stuck=()):
-                    if each_recovered(self._window(), plans, self._deadline):
-                        return Returns()
-                    return NOT_JUDGED
-                case Recovered(plans=plans, stuck=(stuck, *_)):
-                    self._plans = list(plans)
-                    settled = self._settle(stuck.state)
-                    if settled is not None:
-                        return settled
+            try:
+                with limit.until(self._deadline):
+                    state = cover.uncovered()
+                    reached = state is not None and cover.reach(state, LONGEST)
+            except NoAnswer as none:
+                return Unknown(str(none))
+            if state is None:
+                judged = accepted(
+                    self._leads, self._goal, self._invariant, self._given, cover.steps,
+                    self._deadline,
+                )  # fmt: skip
+                return Returns() if judged else NOT_JUDGED
+            if not reached:
+                settled = self._settle(cover, state)
+                if settled is not None:
+                    return settled
 
-    def _window(self) -> Window:
-        system = self._leads
-        return Window(
-            system, self._system, system.inputs, (), tuple(self._given), (), (), (self._goal,)
-        )
-
-    def _settle(self, state: Moment) -> Resettability | None:
-        """The answer that a state without a short plan gives; None where it gives a longer plan, or
-        is unreachable."""
+    def _settle(self, cover: Cover, state: Moment) -> Resettability | None:
+        """The answer that a state without a short way gives; None where it has a longer one, or is
+        unreachable."""
         system, leads = self._system, self._leads
         start = {w: (state[w],) for w in system.states}
         if system.always and self._ends(start):
-            self._given.append(negation(self._where_it_ends(start)))
+            ends = negation(self._where_it_ends(start))
+            self._given.append(ends)
+            cover.exclude([ends])
             return None
         way = pdr.prove(
             replace(leads, initial=start, alike=()), self._goal, deadline=self._deadline
         )
         if isinstance(way, Reachable):
-            self._plans.append(tuple({w: m[w] for w in leads.inputs} for m in way.trace))
+            with self._limit.until(self._deadline):
+                cover.follow(way.trace)
             return None
         here = replace(system, initial=start, alike=())
         found = pdr.prove(here, self._goal, deadline=self._deadline)
@@ -194,7 +195,10 @@ class _Whole:
             case Unknown():
                 return into
             case Unreachable(clauses=clauses):
-                self._given += clauses
+                for clause in clauses:
+                    self._clauses.add(clause)
+                self._invariant += clauses
+                cover.learn(clauses)
                 return None
             case Reachable(trace=trace):
                 history = bmc.search(
