@@ -266,7 +266,16 @@ def joined_wrongly(given: Given, obligation: Obligation) -> Iterator[Proposal]:
                     changes.append(Change(start, start + len(word), 0, other))
             if len(changes) == len(group.parts) - 1:
                 why = f"join with `{other}` instead of `{word}` in {asked.owner}"
-                yield Proposal(why, 3.2, tuple(changes))
+                loose = (
+                    word == "or" and asked.line is not None and _is_often_broken(given, obligation)
+                )
+                yield Proposal(why, 1.2 if loose else 3.2, tuple(changes))
+
+
+def _is_often_broken(given: Given, obligation: Obligation) -> bool:
+    """Whether so much is wrong with a signal that its line asks for next to nothing."""
+    own = set(obligation.signals)
+    return sum(bool(own & set(v.obligation.signals)) for v in given.broken.values()) >= 4
 
 
 def _groups(condition: tree.Condition) -> Iterator[tree.AllOf | tree.AnyOf]:
