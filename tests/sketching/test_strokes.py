@@ -9,11 +9,14 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.drawing.samples import END_OF_SIDING
+from verifier.drafting.draft import Wanted, drafted
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.language.modules.expand import read
 from verifier.language.source import Source
 from verifier.plan.build import build
 from verifier.plan.model import Port
+from verifier.sketching.bare_signals import with_bare_signals
 from verifier.sketching.drawing_hand import drawn
 from verifier.sketching.edits import Edit, applied, difference
 from verifier.sketching.geometry import Spot
@@ -312,3 +315,22 @@ def test_edits_are_as_short_as_can_be() -> None:
     assert difference("abc", "abc") is None
     assert difference("aXc", "aYYc") == Edit(1, 2, "YY")
     assert difference("aa", "aaa") == Edit(2, 2, "a")
+
+
+def test_signals_that_were_drawn_have_their_rules_drafted() -> None:
+    text = after(SIDING, SetSignal(Port("T1", "points")), SetSignal(Port("T1", "reverse")))
+    text = after(text, Rename("2R", "Home"))
+    made = with_bare_signals(text, "x", None, _draft)
+    signals = drawing_of(made).signals
+    assert {"Home", "2L"} <= signals.keys() and len(signals) == 3
+    assert "Stop otherwise" not in made, "each has its rules, in columns"
+    assert signals["Home"].enters == Port("T1", "points")
+    remarked = text.replace("signal 2L at B3 | T1", "signal 2L at B3 | T1  # mine")
+    made = with_bare_signals(remarked, "x", None, _draft)
+    assert "signal 2L at B3 | T1  # mine\n  Stop otherwise" in made, "no line with a remark goes"
+    with pytest.raises(InputError):
+        with_bare_signals(f"{text}track B1 | B1\n", "x", None, _draft)
+
+
+def _draft(source: Source) -> str:
+    return drafted(source, read(source, None), Wanted())

@@ -12,10 +12,10 @@ from verifier.drafting.draft import PANELS, Panel, Wanted, drafted
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.stopping import time_limit
 from verifier.language.modules.expand import read
-from verifier.language.source import Source
 from verifier.pipeline import prove
 from verifier.reports.json_parts import Json
 from verifier.reports.words import sentence
+from verifier.sketching.bare_signals import with_bare_signals
 from verifier.verdicts.grade import Grade
 from verifier.verdicts.progress import Progress
 from verifier.verdicts.report import Report
@@ -47,8 +47,10 @@ def draft_json(
 
     Raises :class:`InputError` with each place that cannot be signaled."""
     with time_limit(within):
-        source = Source(name, text)
-        made = drafted(source, read(source, path), wanted_of(asked))
+        wanted = wanted_of(asked)
+        made = with_bare_signals(
+            text, name, path, lambda source: drafted(source, read(source, path), wanted)
+        )
         plan, world = checked(made, name, path)
         report = prove(plan, repairs=False, progress=progress, world=world, store=store)
     if report.grade is Grade.OPERATION:
