@@ -18,10 +18,10 @@ from verifier.drawing.svg.metrics import (
     HEAD_APART,
     MAST,
     PLATE,
-    SIGNAL_HIGH,
     LoomWire,
     end_words,
     loom,
+    mast_height,
     mast_width,
     short,
 )
@@ -342,12 +342,15 @@ class SvgRenderer:
 
     def _signal(self, signal: Signal, put: PlacedSvgLabel) -> str:
         box, side = put.box, RIGHT if put.side == BELOW else LEFT
-        y = box.y + SIGNAL_HIGH / 2 if put.side == BELOW else box.bottom - SIGNAL_HIGH / 2
+        half = mast_height(signal) / 2
+        y = box.y + half if put.side == BELOW else box.bottom - half
         outer = box.right if side == RIGHT else box.x
         foot = outer - side * mast_width(signal)
         plate = PLATE * bool(signal.plate)
+        middle = (len(signal.heads) - 1) / 2
+        # Upright: the uppermost head above the others.
         places = [
-            (foot + side * (MAST + plate + HEAD_APART * (n + 0.5) - 1.5), y)
+            (foot + side * (MAST + plate + HEAD_APART * 0.5 - 1.5), y + HEAD_APART * (n - middle))
             for n in range(len(signal.heads))
         ]
         said = self.view.seen is not None and self.view.speaks_of("signal", signal.name)
@@ -358,9 +361,8 @@ class SvgRenderer:
             body.append(template.plate(at, plate_letter(signal)))
             if self.view.broken(FaultKind.PLATE, signal.name):
                 body.append(template.cross_out(at))
-        # The lowest head is nearest to the foot.
-        for n, (head, at) in enumerate(zip(reversed(signal.heads), places, strict=True)):
-            color = colors[len(signal.heads) - 1 - n] if colors else None
+        for n, (head, at) in enumerate(zip(signal.heads, places, strict=True)):
+            color = colors[n] if colors else None
             title = f"{head.name}: {color}" if color else head.name
             data = f' data-state="{color}"' if color else ""
             drawn = [template.lens(at, color)]

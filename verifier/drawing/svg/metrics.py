@@ -61,13 +61,18 @@ def signal_size(signal: Signal, wanted: Reserved) -> tuple[float, float]:
     """Width and height of a signal with its name and, where told, its aspect."""
     width = name_width(signal.name) + 4 + mast_width(signal)
     if not wanted.told:
-        return width, SIGNAL_HIGH
+        return width, mast_height(signal)
     words = (text_width(aspect_word(value), SMALL) for value in signal.aspect.values)
-    return max(width, *words), SIGNAL_HIGH + SMALL_HIGH
+    return max(width, *words), mast_height(signal) + SMALL_HIGH
 
 
 def mast_width(signal: Signal) -> float:
-    return MAST + PLATE * bool(signal.plate) + HEAD_APART * len(signal.heads)
+    return MAST + PLATE * bool(signal.plate) + HEAD_APART
+
+
+def mast_height(signal: Signal) -> float:
+    """Its heads stand upright, one over the other."""
+    return SIGNAL_HIGH + HEAD_APART * (len(signal.heads) - 1)
 
 
 # ------------------------------------------------------------------ wiring

@@ -209,9 +209,10 @@ def plate(at: Point, kind: str) -> str:
 
 
 def mast(base: Point, heads: Sequence[Point]) -> str:
-    """The foot of a signal, and its mast up to the outermost head."""
+    """The foot of a signal, and its mast with the heads, the uppermost first."""
     x, y = base
-    return stroke((x, y - 6), (x, y + 6), "r") + stroke(base, heads[-1], "k")
+    post = stroke(heads[0], heads[-1], "k") if len(heads) > 1 else ""
+    return stroke((x, y - 6), (x, y + 6), "r") + stroke(base, (heads[0][0], y), "k") + post
 
 
 # ------------------------------------------------------------------ on the rail
