@@ -97,7 +97,7 @@ class OpenTexts:
         folders = [path.parent, *path.parents[1:MOST_ABOVE]]
         files = (file for folder in folders for file in _junctions(folder))
         for other in files:
-            uri = other.as_uri()
+            uri = self._uri_of(other)
             names = self._names_at(other, uri) if uri != opened.uri else None
             if names is None or not any(_included_by(names)):
                 continue
@@ -112,12 +112,17 @@ class OpenTexts:
             folder, looked = waiting.pop(0)
             for written in _included_by(looked):
                 inner = Path(os.path.normpath(folder / written))
-                address = inner.as_uri() if inner.is_absolute() else ""
+                address = self._uri_of(inner)
                 known = None if address in found else self._names_at(inner, address)
                 if known is not None:
                     found[address] = known
                     waiting.append((inner.parent, known))
         return found
+
+    def _uri_of(self, path: Path) -> str:
+        """The address of a file, as the editor writes it if it is open."""
+        opened = (uri for uri in self._open if path_of(uri) == path)
+        return next(opened, path.as_uri())
 
     def _names_at(self, path: Path, uri: str) -> Names | None:
         """The names of a file, as it is open or else on disk; None where it cannot be read."""

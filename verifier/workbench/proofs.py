@@ -160,7 +160,7 @@ class Proofs:
                 if self._at_work.get(tab) is worker:
                     del self._at_work[tab]
                 worker.left.set()
-                if finished or worker.busy:
+                if finished or worker.busy or not worker.ready:
                     self._set_free(worker)
                 else:
                     self._end(worker)
@@ -178,8 +178,9 @@ class Proofs:
         self._end(worker)
 
     def _set_free(self, worker: _Worker) -> None:
-        """Stop what a worker does, and keep it for the next text."""
-        if self._closed or len(self._idle) >= MAX_IDLE or not worker.may_stop:
+        """Stop what a worker does, and keep it for the next text; so is one that still starts."""
+        is_of_use = worker.may_stop or (not worker.ready and worker.process.returncode is None)
+        if self._closed or len(self._idle) >= MAX_IDLE or not is_of_use:
             self._end(worker)
         else:
             self._idle.insert(0, asyncio.create_task(worker.stopped()))
@@ -243,6 +244,7 @@ async def _answer(worker: _Worker, job: Json) -> AsyncGenerator[Json, None]:
             told, _ = await asyncio.wait({waiting}, timeout=HEARTBEAT)
             now = time.monotonic()
             if not worker.ready and now - began > START_SECONDS:
+                await worker.end()
                 yield {"undecided": "the process that proves does not start"}
                 return
             if now - said >= HEARTBEAT:
@@ -252,6 +254,7 @@ async def _answer(worker: _Worker, job: Json) -> AsyncGenerator[Json, None]:
                 continue
             line, waiting = waiting.result(), None
             if line is None:
+                await worker.end()
                 yield {"undecided": CUT_SHORT}
                 return
             if "ready" in line:
