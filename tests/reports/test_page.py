@@ -1,5 +1,6 @@
 """The HTML report: whole, safe, complete, the same each time; then in a browser."""
 
+import base64
 import re
 from collections.abc import Iterator
 from html.parser import HTMLParser
@@ -260,3 +261,21 @@ def test_it_prints_all_frames_on_paper(on_disk: Path, driver) -> None:  # type: 
         driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
     printed = driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})
     assert len(printed["data"]) > 10_000
+
+
+@pytest.mark.browser
+def test_a_wired_end_of_siding_hangs_on_a_wall(driver, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    """Plan, verdicts, failures and aspects, on four sheets at most; a sheet is printed once it is
+    opened."""
+    file = tmp_path / "wall.html"
+    file.write_text(page_of(proved(spec("wired-end-of-siding"))), "utf-8")
+    driver.get(file.as_uri())
+
+    def printed() -> int:
+        pdf = driver.execute_cdp_cmd("Page.printToPDF", {"preferCSSPageSize": True})["data"]
+        return len(re.findall(rb"/Type ?/Page\b", base64.b64decode(pdf)))
+
+    assert printed() <= 4
+    driver.get(f"{file.as_uri()}#f1-sheet-wiring")
+    assert driver.find_element("css selector", "#f1-sheet-wiring").get_attribute("open")
+    assert printed() > 4

@@ -137,14 +137,16 @@ def sheets(paper: Paper, made: Mapping[str, Sheet]) -> Part | None:
     )
 
 
+# Beside plan, verdicts and failures.
+_ON_THE_WALL = ("aspects",)
+
+
 def _sheet(paper: Paper, sheet: Sheet) -> Html:
     drawn: Iterator[Html] = iter(())
     if sheet.picture is not None:
         prefix = paper.id("sheet", sheet.name, "")
         drawn = plan_pictures(paper.plan, prefix, sheet.picture)
-    return tag(
-        "section",
-        paper.heading(sheet.title, below=1),
+    inside = (
         *(tag("p", coded(text), class_="caution") for text in sheet.cautions),
         tag("p", coded(f"Grade of the rules: {headline(paper.report)}."), class_="grade"),
         *(tag("p", coded(text)) for text in sheet.notes),
@@ -153,9 +155,13 @@ def _sheet(paper: Paper, sheet: Sheet) -> Html:
         *(part for t in sheet.tables[:1] for part in _table(paper, t)),
         _poses(paper, sheet),
         *(part for t in sheet.tables[1:] for part in _table(paper, t)),
-        id=paper.id("sheet", sheet.name),
-        class_="sheet",
     )
+    title = tag("summary", paper.heading(sheet.title, below=1))
+    # What is folded is not printed: whoever wants a sheet on paper opens it first.
+    return tag(
+        "details", title, *inside, id=paper.id("sheet", sheet.name), class_="sheet",
+        open=sheet.name in _ON_THE_WALL,
+    )  # fmt: skip
 
 
 def _poses(paper: Paper, sheet: Sheet) -> Html | None:
@@ -208,7 +214,11 @@ def texts(paper: Paper) -> Part:
     return paper.section(
         "text",
         "The file",
-        *(part for source in sources(paper.plan) for part in _text(paper, source)),
+        tag(
+            "details",
+            tag("summary", "Line by line"),
+            *(part for source in sources(paper.plan) for part in _text(paper, source)),
+        ),
     )
 
 

@@ -83,13 +83,35 @@ function filter() {
   first.prepend(label);
 }
 
-// What is folded is printed as well.
+// Of findings what is folded is printed as well; of all else only what was opened.
 let opened = [];
 addEventListener('beforeprint', () => {
-  opened = [...document.querySelectorAll('details:not([open])')];
+  opened = [...document.querySelectorAll('.finding details:not([open])')];
   for (const one of opened) one.setAttribute('open', '');
 });
 addEventListener('afterprint', () => { for (const one of opened) one.removeAttribute('open'); });
 
 for (const strip of document.querySelectorAll('.strip')) play(/** @type {HTMLElement} */ (strip));
 filter();
+
+/** Open what folds around the place that a link leads to. */
+function unfold() {
+  const place = document.getElementById(decodeURIComponent(location.hash.slice(1)));
+  for (let at = place; at; at = at.parentElement) {
+    if (at instanceof HTMLDetailsElement) at.open = true;
+  }
+  if (place) place.scrollIntoView();
+}
+addEventListener('hashchange', unfold);
+unfold();
+
+/** Each sheet may be opened to be read and printed; all of them at once, too. */
+for (const part of document.querySelectorAll('.part.sheets, .part.text')) {
+  const folds = /** @type {HTMLDetailsElement[]} */ ([...part.querySelectorAll('details')]);
+  const all = button('Open to print', 'open all of this part, so that it is printed too; or fold it', () => {
+    const open = folds.some((fold) => !fold.open);
+    for (const fold of folds) fold.open = open;
+  });
+  all.className = 'unfold';
+  part.querySelector('h2, h3')?.after(all);
+}
