@@ -479,3 +479,37 @@ def test_spots_that_were_said_are_read_or_refused(said: str, stands: bool) -> No
         return
     with pytest.raises(InputError):
         observations(bench, words)
+
+
+# A gate and a derail with machines of their own.
+MOVED = """
+edge West
+edge East leaving only
+block A, Bridge, C
+supply Bus-1 DC 12 V
+lever G-lever, D-lever positions normal, reverse
+gate G1 on Bridge
+  thrown by G-lever
+  motor slow
+  powered by Bus-1
+  contacts seated, open
+derail D1 on C toward Bridge
+  thrown by D-lever
+  motor slow
+  powered by Bus-1
+  contacts derailing, non-derailing
+track West = A | Bridge | C = East
+signal 2 at A | Bridge
+  Clear  when G1 seated and D1 non-derailing
+  Stop   otherwise
+driver B1 drives 2 powered by Bus-1
+"""
+
+
+def test_how_a_gate_or_derail_lies_is_seen_and_its_machine_is_no_suspect() -> None:
+    found = verifier.diagnose(
+        verifier.load_text(MOVED), ["D1 non-derailing, lever D-lever reverse: 2 red"]
+    )
+    texts = {suspect.text for group in found.groups for one in group.members for suspect in one}
+    assert "wire from D1 non-derailing to B1 is broken" in texts
+    assert not any("machine of" in text or "motor wires" in text for text in texts)

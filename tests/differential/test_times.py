@@ -48,7 +48,9 @@ def test_verdicts_are_those_of_all_histories_in_exact_time(seed: int) -> None:
     quantum = Fraction(1, 4) if sizes is ODD else Fraction(1, 2)
     for verdict in report.verdicts:
         assert verdict.status in ("proved", "broken"), verdict
-        found = ExactSearch(Stepper(plan), quantum).find(verdict.obligation.holds_in, most=MOST)
+        found = ExactSearch(Stepper(plan, prompt=True), quantum).find(
+            verdict.obligation.holds_in, most=MOST
+        )
         if found is not None:
             about = f"{verdict.obligation.key}\n{plan.source.text}"
             assert found == (verdict.status == "broken"), about
@@ -197,17 +199,18 @@ def test_every_history_in_exact_time_is_one_of_what_is_proved(first: int) -> Non
     for seed in range(first, first + 10):
         r = Random(seed)
         plan = verifier.load_text(write_timed(r, sizes=SMALL if seed % 2 else ODD))
-        histories = Histories(plan)
+        histories = Histories(plan, prompt=seed % 4 < 2)
         for order in (histories.order, compared(histories.system, r)):
             system = Ordered(histories.system, order).system
-            happened.update(goes_along(plan, system, r))
+            happened.update(goes_along(plan, system, r, prompt=seed % 4 < 2))
     assert happened["ended"] and happened["late"] and happened["changes"], happened
+    assert happened["ripe"] and happened["hurries"], happened
 
 
-def goes_along(plan: Plan, system: System, r: Random) -> list[str]:
+def goes_along(plan: Plan, system: System, r: Random, *, prompt: bool) -> list[str]:
     """Go along a history by chance, in the stepper and in a system with comparisons."""
     happened = []
-    walk, machine = Walk(plan, r), Machine(system)
+    walk, machine = Walk(plan, r, prompt=prompt), Machine(system)
     values = machine.blank(1)
     machine.set(values, {what: what.usual for what in system.states})
     for _ in range(60):
@@ -219,6 +222,8 @@ def goes_along(plan: Plan, system: System, r: Random) -> list[str]:
         for what, state in walk.state.items():
             assert here[what] == state, f"{what}: {here[what]}, not {state}\n{plan.source.text}"
         happened += ["ended"] * len(walk.ended) + ["late"] * (walk.longest > 0)
+        happened += ["ripe" for w, s in here.items() if w.kind == "ripe" and s == "yes"]
+        happened += ["hurries"] * walk.hurried
         happened += ["changes" for w, s in here.items() if w.kind == "since" and s != w.usual]
     return happened
 
@@ -226,8 +231,9 @@ def goes_along(plan: Plan, system: System, r: Random) -> list[str]:
 class Walk:
     """A history by chance in which no delay is late: by the stepper, and in exact time."""
 
-    def __init__(self, plan: Plan, r: Random):
-        self._stepper, self._r = Stepper(plan), r
+    def __init__(self, plan: Plan, r: Random, *, prompt: bool):
+        self._stepper, self._r = Stepper(plan, prompt=prompt), r
+        self.hurried = False
         self.state = {what: what.usual for what in self._stepper.states}
         self._watch = Stopwatch(self._stepper.variables)
         self._lasted: dict[Observable, Fraction] = {}
@@ -241,13 +247,13 @@ class Walk:
         while True:
             chosen = {w: r.choice(w.values) for w in self._stepper.choices}
             lasts = Fraction(r.choice(["0", "0.25", "0.5", "1", "2"]))
-            moment = {**self.state, **chosen}
+            moment = {**self.state, **chosen, **self._ripening(lasts)}
             step = self._stepper.step(moment)
             if not self._is_in_time(step.ended, step.successor, lasts):
                 continue
             watch = self._watch.copy()
-            if watch.passes(self.state, step.begun, step.ended, lasts):
-                self._watch = watch
+            if watch.passes(self.state, step.begun, step.ended, lasts, hurries=step.hurries):
+                self._watch, self.hurried = watch, step.hurries
                 break
         for name in variables.plan.locking.memory:
             clock = variables.clock(name)
@@ -258,6 +264,21 @@ class Walk:
         self.longest = lasts if on else Fraction(0)
         self.state, self.ended = dict(step.successor), step.ended
         return moment
+
+    def _ripening(self, lasts: Fraction) -> Valuation:
+        """Of each delay that runs, whether it could be over at the end of a moment that lasts so
+        long."""
+        variables = self._stepper.variables
+        found: dict[Observable, str] = {}
+        for name in variables.plan.locking.memory:
+            clock = variables.clock(name)
+            if clock is not None and variables.ripe(name) is not None:
+                now = self.state[variables.memory(name)]
+                seconds = variables.delay(name, {"down": "up", "up": "down"}.get(now, "done"))
+                passed = self._lasted.get(clock, Fraction(0)) + lasts
+                could = seconds is not None and passed >= seconds
+                found[observables.choice("ripens", name)] = "yes" if could else "no"
+        return found
 
     def _is_in_time(
         self, ended: tuple[tuple[str, str], ...], then: Valuation, lasts: Fraction

@@ -83,7 +83,9 @@ class _InTime:
         kept = {what: moment[what] for what in self._system.inputs if what.kind in _HELD}
         stay = dict.fromkeys((observables.stays(window.what) for window in windows), "yes")
         usual = {what: what.usual for what in self._system.inputs}
-        chosen = {**kept, **stay, **dict.fromkeys(map(_over, late), "yes")}
+        ripens = (observables.choice("ripens", delay.clock.name) for delay in self._delays)
+        over = dict.fromkeys((*ripens, *map(_over, late)), "yes")
+        chosen = {**kept, **stay, **over}
         return {what: chosen.get(what, value) for what, value in usual.items()}
 
     def _step(self, chosen: Moment, end: Fraction) -> Moment:

@@ -25,7 +25,7 @@ from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.explain.trace_view import broken_at
 from verifier.language.listing import listing
 from verifier.logic.expr import FALSE, Expr, conjunction, negation, support
-from verifier.logic.time_order import Ordered
+from verifier.logic.time_order import Order, Ordered
 from verifier.logic.transition_system import System, connected, cut
 from verifier.plan import observables
 from verifier.plan.claims import granted
@@ -35,7 +35,7 @@ from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import Fault
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Unsettled
-from verifier.reference.step import replay
+from verifier.reference.step import is_prompt, replay
 from verifier.verdicts.report import (
     Finding,
     History,
@@ -56,6 +56,8 @@ AFTER_MISHAP = (
     "in every history found, a train that collided or derailed moves on afterwards, and trains "
     "do not"
 )
+
+TOO_SOON = "in every history found, a delay is over before a relay that had cause to move has moved"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +88,22 @@ class _Answered:
     is_told: bool
 
 
+@dataclass(frozen=True, slots=True)
+class _Finer:
+    """What tells more histories apart than the system at hand does: that trains which
+    met or derailed stay (``wrecks``); that no delay is over before what is quicker has moved
+    (``prompt``)."""
+
+    wrecks: bool = False
+    prompt: bool = False
+
+
 class MovesOn(Exception):
     """In a history a train moves on after it met another or derailed."""
+
+
+class Hasty(Exception):
+    """In a history a delay is over, or time passes, while what is quicker has cause to move."""
 
 
 class SystemProver:
@@ -124,6 +140,7 @@ class SystemProver:
         self._timeout = timeout
         self._order = self.histories.order
         self._ordered = Ordered(system, self._order)
+        self._told_apart_by: dict[_Finer, Histories] = {}
         # Invariants of windows with fewer comparisons.
         self._earlier: list[Expr] = []
         # Where all was asked of this very system before, the store has the answers.
@@ -159,7 +176,7 @@ class SystemProver:
         self._catch_up()
         if not wrecks:
             return self._ordered.system, self._expand
-        histories, ordered = self._wrecked
+        histories, ordered = self._finer(_Finer(wrecks=True), self._order)
         return ordered.system, lambda formula: ordered.within(histories.expand(formula))
 
     def _expand(self, formula: Expr) -> Expr:
@@ -215,7 +232,8 @@ class SystemProver:
             places = [place_of(o, self.plan) for o in waiting]
             left: list[tuple[Obligation, _Found]] = []
             for i, answer in self._windows.answers(bads, places, likely=likely):
-                found = _Found(bads[i], answer, self._against(waiting[i], answer))
+                late = self._against(waiting[i], answer, self.histories)
+                found = _Found(bads[i], answer, late)
                 if found.late:
                     left.append((waiting[i], found))
                 else:
@@ -225,17 +243,19 @@ class SystemProver:
                 return
             waiting = [obligation for obligation, _ in left]
 
-    def _against(self, obligation: Obligation, answer: LocalAnswer) -> tuple[Conflict, ...]:
+    def _against(
+        self, obligation: Obligation, answer: LocalAnswer, histories: Histories
+    ) -> tuple[Conflict, ...]:
         """Why the histories that an answer found do not count: they have no times, or their ends
         rest on relays or timers that are late."""
-        system, outcome = self.histories.system, answer.outcome
+        system, outcome = histories.system, answer.outcome
         match outcome:
             case Unknown(conflicts=conflicts):
                 return conflicts
             case Reachable(trace=trace) if system.timing is not None:
                 played = scheduled(system, trace)
                 assert played is not None, "bounded model checking finds traces that have times"
-                late = lateness(system, self.histories.expand(obligation.formula), played)
+                late = lateness(system, histories.expand(obligation.formula), played)
                 return () if late is None else (late,)
             case _:
                 return ()
@@ -398,10 +418,10 @@ class SystemProver:
         *,
         late: Sequence[Conflict] = (),
         is_told: bool = True,
-        histories: Histories | None = None,
+        finer: _Finer = _Finer(),
     ) -> Verdict:
         """``late``: why a history found does not count; ``is_told``: an invariant is told as it was
-        found; ``histories``: those it is one of, if not of those of this system."""
+        found; ``finer``: which histories are told apart."""
         outcome = decided.outcome
         possible = obligation.mode == "possible"
         match outcome:
@@ -418,16 +438,20 @@ class SystemProver:
             case Reachable(trace=trace, smallest=smallest):
                 try:
                     if possible and self._brief:
-                        played = self._scheduled(obligation, trace, histories)
-                        self._check(obligation, played.moments, played.seconds)
+                        played = self._scheduled(obligation, trace, finer)
+                        self._check(obligation, played.moments, played.seconds, finer)
                         return Verdict(obligation, "proved")
-                    history = self._replayed(obligation, trace, histories)
+                    history = self._replayed(obligation, trace, finer)
                 except Unsettled as circle:
                     return Verdict(obligation, "undecided", _beyond(circle))
                 except MovesOn:
-                    if histories is None:
-                        return self._with_wrecks(obligation)
-                    return Verdict(obligation, "undecided", AFTER_MISHAP)
+                    if finer.wrecks:
+                        return Verdict(obligation, "undecided", AFTER_MISHAP)
+                    return self._told_apart(obligation, replace(finer, wrecks=True))
+                except Hasty:
+                    if finer.prompt:
+                        return Verdict(obligation, "undecided", TOO_SOON)
+                    return self._told_apart(obligation, replace(finer, prompt=True))
                 story, last = history.story, self._last(history.story)
                 if possible:
                     return Verdict(obligation, "proved", story=story, witness=last)
@@ -446,33 +470,43 @@ class SystemProver:
 
         return LaterProof(find)
 
-    def _with_wrecks(self, obligation: Obligation) -> Verdict:
-        """The verdict where trains that met or derailed earlier stay where they are."""
-        histories, ordered = self._wrecked
-        bad = ordered.within(histories.expand(obligation.formula))
-        windows = Windows(ordered.system, few=self._few, timeout=self._timeout, store=self._store)
-        place = place_of(obligation, self.plan)
-        likely = obligation.mode == "possible"
-        ((_, answer),) = windows.answers([bad], [place], likely=likely, traced=True)
-        return self._verdict(obligation, bad, answer, histories=histories)
+    def _told_apart(self, obligation: Obligation, finer: _Finer) -> Verdict:
+        """The verdict where more histories are told apart."""
+        place, likely = place_of(obligation, self.plan), obligation.mode == "possible"
+        order = self._order
+        while True:
+            histories, ordered = self._finer(finer, order)
+            bad = ordered.within(histories.expand(obligation.formula))
+            windows = Windows(
+                ordered.system, few=self._few, timeout=self._timeout, store=self._store
+            )
+            ((_, answer),) = windows.answers([bad], [place], likely=likely, traced=True)
+            late = self._against(obligation, answer, histories)
+            before = order
+            for conflict in late:
+                order = order.also(conflict.windows, conflict.chain)
+            if order == before:
+                return self._verdict(obligation, bad, answer, late=late, finer=finer)
 
-    @cached_property
-    def _wrecked(self) -> tuple[Histories, Ordered]:
-        """Histories in which they do, which takes further states."""
-        found = Histories(
-            self.plan,
-            lossy=self.lossy,
-            blips=self.histories.blips,
-            faults=self._faults,
-            wrecks=True,
-        )
-        return found, Ordered(found.system, self._order)
+    def _finer(self, finer: _Finer, order: Order) -> tuple[Histories, Ordered]:
+        """Histories that are told apart, which takes further states."""
+        if finer not in self._told_apart_by:
+            self._told_apart_by[finer] = Histories(
+                self.plan,
+                lossy=self.lossy,
+                blips=self.histories.blips,
+                faults=self._faults,
+                wrecks=finer.wrecks,
+                prompt=finer.prompt,
+            )
+        found = self._told_apart_by[finer]
+        return found, Ordered(found.system, order)
 
     def _replayed(
         self,
         obligation: Obligation,
         trace: Trace,
-        histories: Histories | None = None,
+        finer: _Finer = _Finer(),
         *,
         cleared: bool = False,
         before_mishaps: bool = False,
@@ -482,18 +516,21 @@ class SystemProver:
         one of its moments, :class:`MovesOn` where a train moves on that met or derailed,
         :class:`InternalError` where a trace does not replay. ``cleared``: people clear away what
         collided or derailed, so that it moves on. ``before_mishaps``: nothing does."""
-        histories = histories or self.histories
-        played = self._scheduled(obligation, trace, histories)
+        histories = self._histories_of(finer)
+        played = self._scheduled(obligation, trace, finer)
         history = narrative(histories, played, obligation, calm=before_mishaps)
         told = history.story
-        self._check(obligation, told.moments, told.seconds, cleared=cleared, calm=before_mishaps)
+        self._check(
+            obligation, told.moments, told.seconds, finer, cleared=cleared, calm=before_mishaps
+        )
         return history
 
-    def _scheduled(
-        self, obligation: Obligation, trace: Trace, histories: Histories | None = None
-    ) -> Scheduled:
+    def _histories_of(self, finer: _Finer) -> Histories:
+        return self.histories if finer == _Finer() else self._finer(finer, self._order)[0]
+
+    def _scheduled(self, obligation: Obligation, trace: Trace, finer: _Finer) -> Scheduled:
         """The trace with its times. Raises :class:`InternalError` where it has none."""
-        played = scheduled((histories or self.histories).system, trace)
+        played = scheduled(self._histories_of(finer).system, trace)
         if played is None:
             raise InternalError(f"{obligation.key}: the history found has no times")
         return played
@@ -503,6 +540,7 @@ class SystemProver:
         obligation: Obligation,
         moments: Sequence[Moment],
         seconds: Sequence[Fraction],
+        finer: _Finer,
         *,
         cleared: bool = False,
         calm: bool = False,
@@ -513,10 +551,16 @@ class SystemProver:
             return replay(
                 self.plan, moments, obligation.holds_in, lossy=self.lossy,
                 blips=self.histories.blips, faults=self._faults, seconds=seconds,
-                wrecks_stay=wrecks_stay, mishaps=not calm,
+                wrecks_stay=wrecks_stay, mishaps=not calm, prompt=finer.prompt,
             )  # fmt: skip
 
         if replays(wrecks_stay=not cleared):
+            for_good = cleared or calm
+            if not finer.prompt and not for_good and not is_prompt(
+                self.plan, moments, lossy=self.lossy, blips=self.histories.blips,
+                faults=self._faults, seconds=seconds,
+            ):  # fmt: skip
+                raise Hasty
             return
         if replays(wrecks_stay=False):
             raise MovesOn

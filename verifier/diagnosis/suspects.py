@@ -77,7 +77,9 @@ def suspects(plan: Plan) -> Suspects:
         also: tuple[str, ...] = ()
         match fault.kind:
             case FaultKind.MACHINE:
-                found += _machine(fault.subjects[0], span)
+                # How a gate or derail lies is looked at, whatever its machine was told.
+                if plan.wiring.machines[fault.subjects[0]].kind == "points":
+                    found += _machine(fault.subjects[0], span)
                 continue
             case FaultKind.GAP:
                 text = f"{fault.name} is missing or bridged"

@@ -184,7 +184,7 @@ def _fact(part: Expr, words: StateWords) -> str:
 # What reads best as what holds: the lie of points, then a lock, then where trains are.
 _WORTH = {
     "points": 9, "thrown": 8, "traffic": 6, "timer": 5, "heading": 4, "late": 3, "put back": 3,
-    "clock": 3, "across": 2,
+    "clock": 3, "ripe": 3, "across": 2,
 }  # fmt: skip
 
 

@@ -112,6 +112,8 @@ class StateWords:
             case "clock":
                 waits = values == ("running",)
                 return f"{what.name} {'waits' if waits else 'does not wait'} for its time to pass"
+            case "ripe":
+                return f"{what.name} {'could' if on else 'could not'} have been over before"
             case "since":
                 delay, began = self._since[what.name]
                 if values == tuple(v for v in what.values[1:] if v.isdigit()):

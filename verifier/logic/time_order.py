@@ -46,6 +46,7 @@ from verifier.plan.observables import Observable
 # A window has at most so many amounts of credit, and so many by which it may be later.
 MOST_LEVELS = 8
 _ZERO = Fraction(0)
+_ENDING: tuple[observables.Choice, ...] = ("expiry", "ripens")
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,9 +103,11 @@ class Ordered:
         self._known: dict[Expr, Expr] = {}
         for one in self._compared:
             for clock, within in one.within():
-                ends = observables.choice("expiry", clock.name)
-                may = self._may_end.get(ends, atom(ends, "yes"))
-                self._may_end[ends] = conjunction(may, negation(within))
+                # It may neither end nor come to where it could end.
+                for kind in _ENDING:
+                    ends = observables.choice(kind, clock.name)
+                    may = self._may_end.get(ends, atom(ends, "yes"))
+                    self._may_end[ends] = conjunction(may, negation(within))
         self.system = self._made(timed) if self._compared else timed
 
     def within(self, expr: Expr) -> Expr:
@@ -129,12 +132,13 @@ class Ordered:
         added = dict(new for each in made for new in each)
         initial = {**timed.initial, **{what: (what.usual,) for what in added}}
         delays = tuple(_changed(delay, self.within) for delay in timed.timing.delays)
+        hurries = self.within(timed.timing.hurries)
         return replace(
             timed,
             states=(*timed.states, *added),
             initial=initial,
             following=following | added,
-            timing=replace(timed.timing, delays=delays),
+            timing=replace(timed.timing, delays=delays, hurries=hurries),
         )
 
 

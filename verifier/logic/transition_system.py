@@ -14,6 +14,7 @@ from fractions import Fraction
 from itertools import combinations
 
 from verifier.logic.expr import (
+    FALSE,
     Atom,
     Expr,
     atom,
@@ -75,11 +76,13 @@ def window_of(what: Observable, begins: Expr, seconds: Fraction) -> Window:
 class Timing:
     """The delays and windows of a timed system. Time passes at any step, by any amount. ``waits``:
     for each delay, that it ends no later than it may; that is a reason to prove something, but
-    histories may be late where that does not matter."""
+    histories may be late where that does not matter. No time passes at a step at which ``hurries``
+    holds."""
 
     delays: tuple[Delay, ...]
     windows: tuple[Window, ...]
     waits: tuple[Window, ...] = ()
+    hurries: Expr = FALSE
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,11 +25,12 @@ Memory = Literal["relay", "timer", "traffic"]
 # In a history: what lasts less than so many seconds.
 Window = Literal["late", "put back", "lost", "held"]
 # In a history: what orders delays and windows in time, where durations matter.
-Timing = Literal["clock", "credit", "since"]
+Timing = Literal["clock", "ripe", "credit", "since"]
 # In a history: where trains are, piece by piece, and what else is kept from step to step.
 Train = Literal["train", "heading", "across", "pace", "wreck", "broken", "blipped", Window, Timing]
 # In a history: what trains, people and time choose to do at one step.
-Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "loss", "breaks",
+Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "ripens", "loss",
+                 "breaks",
                  "blip", "blip lasts", "works", "stays late", "stays put back", "stays lost",
                  "stays held",
                  "sees", "sees by signals"]  # fmt: skip
@@ -226,6 +227,10 @@ blip_lasts = Observable("blip lasts", "", ("no", "yes"), "no")
 def clock(name: str) -> Observable:
     """Whether a timer, or a slow relay, has been waiting since an earlier step."""
     return Observable("clock", name, ("at rest", "running"), "at rest")
+
+
+# Whether a delay could have been over when all that acts at once last was at rest.
+ripe = _of_kind("ripe", "no", "yes")
 
 
 def window(kind: Window, name: str) -> Observable:

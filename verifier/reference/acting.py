@@ -10,6 +10,7 @@ the file, each on the new values of those before it, and what moves starts from 
 from collections import ChainMap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
 
 from verifier.plan import observables
 from verifier.plan.devices import Device
@@ -156,6 +157,32 @@ class Acting:
             far = self._look(ChainMap({**by_signals}, self.now))  # type: ignore[arg-type]
         return {**near, **{w: far[w] for w in near if w.kind in ("aspect", "color")}}
 
+    @cached_property
+    def hurries(self) -> bool:
+        """Whether no time passes: something that surely comes to rest has cause to move at once,
+        as everything is."""
+        seen, self._seen = self._seen, self._observed
+        try:
+            return any(self._has_cause(name) for name in self.plan.locking.memory
+                       if name in self.variables.settling)  # fmt: skip
+        finally:
+            self._seen = seen
+
+    def _has_cause(self, name: str) -> bool:
+        locking = self.plan.locking
+        if name in locking.traffic:
+            return self._traffic(locking.traffic[name]).states != {
+                observables.traffic(name): self.now[observables.traffic(name)]
+            }
+        if name in locking.timers:
+            what, timer = observables.timer(name), locking.timers[name]
+            runs = self._has_power(name) and self._holds(timer.runs)
+            at_once = self.now[what] == "running" and not timer.seconds
+            return at_once or runs == (self.now[what] == "idle")
+        what = observables.relay(name)
+        wanted = self._wanted_of(locking.relays[name])
+        return wanted != self.now[what] and self.variables.delay(name, wanted) is None
+
     def _chosen(self, kind: Choice, name: str) -> bool:
         return self.now.get(observables.choice(kind, name), "no") == "yes"
 
@@ -177,13 +204,16 @@ class Acting:
 
     def _relay(self, relay: Relay) -> Acted:
         what = observables.relay(relay.name)
-        now = self.now[what]
-        stuck = now == "up" and self._holds(relay.sticks)
-        held = self._has_power(relay.name) and (stuck or self._holds(relay.picks))
-        wanted = "up" if held else "down"
-        if wanted == now:
-            return Acted({what: now})
+        wanted = self._wanted_of(relay)
+        if wanted == self.now[what]:
+            return Acted({what: wanted})
         return self._delayed(relay.name, what, wanted)
+
+    def _wanted_of(self, relay: Relay) -> str:
+        """The state that the conditions of a relay call for."""
+        stuck = self.now[observables.relay(relay.name)] == "up" and self._holds(relay.sticks)
+        held = self._has_power(relay.name) and (stuck or self._holds(relay.picks))
+        return "up" if held else "down"
 
     def _timer(self, timer: Timer) -> Acted:
         what = observables.timer(timer.name)
@@ -201,6 +231,9 @@ class Acting:
             return Acted({what: then})
         clock = self.variables.clock(name)
         may_end = clock is None or self.now[clock] == "running"
+        ripe = self.variables.ripe(name)
+        if may_end and ripe is not None and self.now[ripe] == "no":
+            may_end = not self.hurries
         if not may_end or not self._chosen("expiry", name):
             return Acted({what: self.now[what]}, waits=True)
         return Acted({what: then}, ended=((name, then),))

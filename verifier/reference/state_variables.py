@@ -11,6 +11,7 @@ from verifier.plan import observables
 from verifier.plan.devices import devices
 from verifier.plan.locking import false_reports
 from verifier.plan.locking.durations import LOSS_SECONDS, delays, durations_matter
+from verifier.plan.locking.settling import settling
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault, all_ways
@@ -35,6 +36,7 @@ class StateVariables:
         lossy: bool,
         blips: bool = False,
         faults: Sequence[Fault] = (),
+        prompt: bool = False,
     ):
         self.blips = false_reports.blips(plan) if blips else {}
         self.holds = false_reports.holds(plan)
@@ -43,6 +45,9 @@ class StateVariables:
         self.plan = plan
         self.positions = positions
         self.timed = durations_matter(plan.locking, lossy=lossy)
+        self._prompt = prompt
+        # What moves before any time passes, where it has cause to.
+        self.settling = settling(plan) if prompt else frozenset[str]()
         self._to_stop = plan.locking.running.to_stop
         self._lossy = lossy
         self.devices = devices(plan)
@@ -109,8 +114,16 @@ class StateVariables:
 
     def clock(self, name: str) -> Observable | None:
         """Whether a timer or a slow relay waits; None where durations do not matter."""
-        waits = self.timed and any(of == name for of, _ in self._delays)
-        return observables.clock(name) if waits else None
+        waits = self.timed or self._prompt
+        return observables.clock(name) if waits and self._is_delayed(name) else None
+
+    def ripe(self, name: str) -> Observable | None:
+        """Whether a timer or a slow relay that waits could have ended when time last passed; None
+        where that does not matter."""
+        return observables.ripe(name) if self.settling and self._is_delayed(name) else None
+
+    def _is_delayed(self, name: str) -> bool:
+        return any(of == name for of, _ in self._delays)
 
     def delay(self, name: str, to: str) -> Fraction | None:
         """The least seconds after which a timer may be ``done``, or a slow relay ``up`` or
@@ -173,6 +186,8 @@ class StateVariables:
             clock = self.clock(name)
             if clock is not None:
                 yield clock
+            if (ripe := self.ripe(name)) is not None:
+                yield ripe
         yield from (window for window, _ in self.windows())
         if self.broken is not None:
             yield self.broken
@@ -194,8 +209,10 @@ class StateVariables:
             if throw is None or throw.by in ("hand", "anyone"):
                 yield observables.choice("throw", device.name)
         for name in self.plan.locking.memory:
-            if any(of == name for of, _ in self._delays):
+            if self._is_delayed(name):
                 yield observables.choice("expiry", name)
+            if self.ripe(name) is not None:
+                yield observables.choice("ripens", name)
         yield from (sight.choice for sight in self.sights)
         yield from (observables.stays(window) for window, _ in self.windows())
         if self.ways:

@@ -12,6 +12,7 @@ from itertools import product
 
 from verifier.plan import observables
 from verifier.plan.devices import Device
+from verifier.plan.locking.durations import delays
 from verifier.plan.locking.locking_model import Sight
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Assumption, Plan, Signal
@@ -35,7 +36,8 @@ class Stepper:
     """The transitions of one plan. With ``lossy``, stock on a block may go undetected for a few
     seconds (49 CFR 236.309). With ``blips``, a vacant block, or those of a district, are once
     falsely reported occupied, for however long. With ``faults``, one of them may be present from
-    some moment on; it may work now and then."""
+    some moment on; it may work now and then. With ``prompt``, no delay is over while what surely
+    comes to rest has cause to move at once, but where it could have been before."""
 
     def __init__(
         self,
@@ -44,12 +46,14 @@ class Stepper:
         lossy: bool = False,
         blips: bool = False,
         faults: Sequence[Fault] = (),
+        prompt: bool = False,
     ):
         self.given, self.lossy, self.blips, self.faults = plan, lossy, blips, tuple(faults)
+        self.prompt = prompt
         self.plan = running_plan(plan)
         self.positions = Positions(self.plan)
         self.variables = StateVariables(
-            self.plan, self.positions, lossy=lossy, blips=blips, faults=faults
+            self.plan, self.positions, lossy=lossy, blips=blips, faults=faults, prompt=prompt
         )
         self.states = self.variables.states
         self.choices = self.variables.choices
@@ -202,13 +206,16 @@ class Stepper:
 _latest: list[Stepper] = []
 
 
-def _stepper_of(plan: Plan, lossy: bool, blips: bool, faults: tuple[Fault, ...]) -> Stepper:
+def _stepper_of(
+    plan: Plan, lossy: bool, blips: bool, faults: tuple[Fault, ...], prompt: bool
+) -> Stepper:
     """The last one is kept: histories of one plan are replayed one after the other."""
     kept = _latest[0] if _latest else None
-    same = kept and (kept.lossy, kept.blips, kept.faults) == (lossy, blips, faults)
+    ways = lossy, blips, faults, prompt
+    same = kept and (kept.lossy, kept.blips, kept.faults, kept.prompt) == ways
     if kept and kept.given is plan and same:
         return kept
-    _latest[:] = [Stepper(plan, lossy=lossy, blips=blips, faults=faults)]
+    _latest[:] = [Stepper(plan, lossy=lossy, blips=blips, faults=faults, prompt=prompt)]
     return _latest[0]
 
 
@@ -229,6 +236,7 @@ def replay(
     seconds: Sequence[Fraction] = (),
     wrecks_stay: bool = True,
     mishaps: bool = True,
+    prompt: bool = False,
 ) -> bool:
     """Whether a trace is a history of the plan at whose last moment ``bad`` holds.
 
@@ -236,11 +244,12 @@ def replay(
     has one of its values, the assumptions of the file hold at every moment, the crew keeps its
     promises, and where durations matter ``seconds``, how long each moment lasts (none where not
     given), agree with them. Trains that met or derailed stay where they are; without
-    ``wrecks_stay`` they may move on; without ``mishaps`` no train does either.
+    ``wrecks_stay`` they may move on; without ``mishaps`` no train does either. ``prompt``: as in
+    :class:`Stepper`.
     Choices and commands that a moment leaves out have their usual values.
 
     Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-    stepper = _stepper_of(plan, lossy, blips, tuple(faults))
+    stepper = _stepper_of(plan, lossy, blips, tuple(faults), prompt)
     possible: Mapping[Observable, tuple[str, ...]] = stepper.variables.starts()
     observed: Valuation = {}
     watch = Stopwatch(stepper.variables)
@@ -258,11 +267,40 @@ def replay(
         wrecked = step.wrecked if wrecks_stay else wrecked
         observed = step.observed
         lasts = seconds[k] if k < len(seconds) else Fraction(0)
-        passes = watch.passes(state, step.begun, step.ended, lasts)
+        passes = watch.passes(state, step.begun, step.ended, lasts, hurries=step.hurries)
         if not passes or not stepper.goes(step) or not (mishaps or is_calm(observed)):
             return False
         possible = {what: (value,) for what, value in step.successor.items()}
     return bool(trace) and bad(observed)
+
+
+def is_prompt(
+    plan: Plan,
+    trace: Sequence[Valuation],
+    *,
+    lossy: bool = False,
+    blips: bool = False,
+    faults: Sequence[Fault] = (),
+    seconds: Sequence[Fraction] = (),
+) -> bool:
+    """Whether in a history, of which :func:`replay` says that it is one, no delay is over and no
+    time passes while what surely comes to rest has cause to move.
+
+    Raises :class:`~verifier.reference.evaluator.Unsettled`."""
+    stepper = _stepper_of(plan, lossy, blips, tuple(faults), True)
+    if not stepper.variables.settling or not any(delays(plan.locking)):
+        return True
+    state: Valuation = {what: trace[0].get(what, what.usual) for what in stepper.states}
+    for k, moment in enumerate(trace):
+        if any(moment[what] != value for what, value in state.items() if what in moment):
+            return False
+        chosen = {what: moment.get(what, what.usual) for what in stepper.choices}
+        ripens = {what: "yes" for what in stepper.choices if what.kind == "ripens"}
+        step = stepper.step({**state, **chosen, **ripens})
+        if step.hurries and k < len(seconds) and seconds[k]:
+            return False
+        state = step.successor
+    return True
 
 
 def is_calm(observed: Valuation) -> bool:
@@ -297,6 +335,7 @@ class _Step:
             self._made, mattering,
         )  # fmt: skip
         acted = acting.all_acted()
+        self.hurries = bool(self.variables.settling) and acting.hurries
         for name, one in acted.items():
             self._becomes(name, one)
         moving = {device.name for device in self.variables.moving if self._moves(device)}
@@ -342,7 +381,7 @@ class _Step:
         waiting = tuple(name for name, one in acted.items() if one.waits)
         return Transition(
             seen, self.successor, tuple(self.begun), tuple(self.ended), broken, trains.wrecked(),
-            waiting,
+            waiting, self.hurries,
         )  # fmt: skip
 
     def _event(self, kind: observables.Event, name: str, happens: bool) -> None:
@@ -363,6 +402,17 @@ class _Step:
         clock = self.variables.clock(name)
         if clock:
             self.successor[clock] = "running" if acted.waits else "at rest"
+            self._ripens(name, clock)
+
+    def _ripens(self, name: str, clock: Observable) -> None:
+        """Whether a delay could have been over when time last passed."""
+        ripe = self.variables.ripe(name)
+        if ripe is None:
+            return
+        could = self.now[clock] == self.successor[clock] == "running"
+        if could:
+            could = self.now[ripe] == "yes" if self.hurries else self._chosen("ripens", name)
+        self.successor[ripe] = "yes" if could else "no"
 
     def _moves(self, device: Device) -> bool:
         """Whether something moves. A gate that was thrown open lies open, and does not."""

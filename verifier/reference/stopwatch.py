@@ -34,10 +34,12 @@ class Stopwatch:
         begun: Iterable[Observable],
         ended: Iterable[tuple[str, str]],
         lasts: Fraction,
+        *,
+        hurries: bool = False,
     ) -> bool:
         """Whether, when the moment has passed, the delays that ended have lasted long enough, and
-        the windows that are on and do not begin anew not too long."""
-        if lasts < 0:
+        the windows that are on and do not begin anew not too long. ``hurries``: it may not last."""
+        if lasts < 0 or (hurries and lasts):
             return False
         self._now += lasts
         begun = set(begun)

@@ -19,7 +19,7 @@ class Transition:
     the crew that the step breaks, and how many trains there may be if it brings in more; no history
     has such a step. ``wrecked``: the pieces on which
     trains stand from now on that met or derailed, in this step or before. ``waiting``: the names of
-    the timers and slow relays whose delays run on."""
+    the timers and slow relays whose delays run on. ``hurries``: no time passes."""
 
     observed: Valuation
     successor: Valuation
@@ -28,3 +28,4 @@ class Transition:
     broken: tuple[Promise | Assumption, ...] = ()
     wrecked: frozenset[str] = frozenset()
     waiting: tuple[str, ...] = ()
+    hurries: bool = False

@@ -38,15 +38,22 @@ class Acts:
 
 class Acting:
     """How everything of a plan acts. ``timed``: durations matter; ``stalls``: what faults do to
-    points; ``fed``: what they do to the power of memory."""
+    points; ``fed``: what they do to the power of memory. ``hurries``: that no time passes."""
 
     def __init__(
-        self, plan: Plan, *, timed: bool, stalls: Stalls | None = None, fed: Fed | None = None
+        self,
+        plan: Plan,
+        *,
+        timed: bool,
+        stalls: Stalls | None = None,
+        fed: Fed | None = None,
+        hurries: Expr = FALSE,
     ):
         self.plan = plan
         self._fed = fed
         self._stalls = stalls
         self._timed = timed
+        self._hurries = hurries
         self.devices = devices(plan)
         # What has a state of its own: not derails that are pipe-connected.
         self.moving = tuple(name for name, d in self.devices.items() if d.pipe is None)
@@ -102,7 +109,9 @@ class Acting:
         chosen = atom(observables.choice("expiry", name), "yes")
         if not self._timed:
             return chosen
-        return conjunction(chosen, atom(observables.clock(name), "running"))
+        ripe = atom(observables.ripe(name), "yes")
+        may_end = TRUE if self._hurries is FALSE else disjunction(negation(self._hurries), ripe)
+        return conjunction(chosen, atom(observables.clock(name), "running"), may_end)
 
     def _delayed(self, name: str, what: Observable, values: Values, *ways: _Way) -> Acts:
         """With the clock of what waits in some way until that is over."""

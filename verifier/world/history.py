@@ -65,7 +65,8 @@ class Histories:
     some step on; it may work now and then.
 
     Trains that met or derailed stay where they are. The system keeps that in mind only with
-    ``wrecks``; without, it is smaller and lets them move on too, which allows more."""
+    ``wrecks``; without, it is smaller and lets them move on too, which allows more. Likewise with
+    ``prompt`` no delay is over while what is quicker has cause to move."""
 
     def __init__(
         self,
@@ -75,6 +76,7 @@ class Histories:
         blips: bool = False,
         faults: Sequence[Fault] = (),
         wrecks: bool = False,
+        prompt: bool = False,
     ):
         self.plan = running_plan(plan)
         self.lossy, self.blips = lossy, blips
@@ -107,8 +109,9 @@ class Histories:
         self._restricting = {a.name for a in aspects if a.permits and not a.proceeds}
         stalls, fed = (self._stalls, self._fed) if faults else (None, None)
         self._memory = Memory(
-            self.plan, self._world.lower, self._seen, timed=timed, stalls=stalls, fed=fed
-        )
+            self.plan, self._world.lower, self._seen, timed=timed, stalls=stalls, fed=fed,
+            prompt=prompt,
+        )  # fmt: skip
         rules = Rules(self._permits, self._clears, self._restricts, self._memory.holds, self._late)
         moves = self._moves_beneath if wrecks else None
         self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced(), moves=moves)
@@ -369,7 +372,8 @@ class Histories:
         delays = tuple(self._memory.delays)
         timing = None
         if delays and windows:
-            timing = Timing(delays, tuple(windows), tuple(self._memory.waits))
+            waits = tuple(self._memory.waits)
+            timing = Timing(delays, tuple(windows), waits, self._memory.hurries)
         alike = tuple(self._alike(initial))
         return System(tuple(following), inputs, initial, following, always, timing, alike)
 

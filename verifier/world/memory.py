@@ -7,13 +7,24 @@ of the file, each on the new values of those before it.
 Twin of :mod:`verifier.reference.step`, which does the same with no expressions.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from functools import cache, cached_property
 
-from verifier.logic.expr import Atom, Expr, atom, conjunction, disjunction, negation
+from verifier.logic.expr import (
+    FALSE,
+    Atom,
+    Expr,
+    atom,
+    conjunction,
+    constant,
+    disjunction,
+    negation,
+    substitute,
+)
 from verifier.logic.transition_system import Delay, Window
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import Sight
+from verifier.plan.locking.settling import settling
 from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, Observable
 from verifier.world.acting import Acting, Acts, Fed, Stalls, Values
@@ -24,7 +35,8 @@ class Memory:
     """The state of memory, and of what moves, after one time step. ``lower`` turns a condition of
     the file into an expression over observables, ``now`` an expression over observables into one
     over states and choices; ``timed``: durations matter; ``stalls`` and ``fed``: what faults do to
-    what moves, and to the power of the rest."""
+    what moves, and to the power of the rest. ``prompt``: no time passes, and no delay comes to its
+    end, while something that surely comes to rest has cause to move."""
 
     def __init__(
         self,
@@ -35,10 +47,16 @@ class Memory:
         timed: bool,
         stalls: Stalls | None = None,
         fed: Fed | None = None,
+        prompt: bool = False,
     ):
         self.plan = plan
         self._reading = Reading(lower, now)
-        self._acting = Acting(plan, timed=timed, stalls=stalls, fed=fed)
+        self._acting = Acting(plan, timed=timed or prompt, stalls=stalls, fed=fed)
+        # That no time passes.
+        self.hurries: Expr = FALSE
+        if prompt:
+            self.hurries = self._have_cause(settling(plan))
+            self._acting = Acting(plan, timed=True, stalls=stalls, fed=fed, hurries=self.hurries)
         # Where durations matter: what takes a least time.
         self.delays: list[Delay] = []
         self.waits: list[Window] = []
@@ -50,6 +68,21 @@ class Memory:
             self._race()
         else:
             self._take_turns()
+
+    def _have_cause(self, names: Collection[str]) -> Expr:
+        """That one of these would move at once, seeing all as it is."""
+
+        def waits(part: Atom) -> Expr:
+            return constant("no" in part.values) if part.what.kind == "expiry" else part
+
+        stay: list[Expr] = []
+        for name in self.plan.locking.memory:
+            following = self._acting.act(name, self.holds).following if name in names else {}
+            for what in following.keys() & {*self._acting.states_of(name)}:
+                stays = (conjunction(atom(what, v), substitute(e, waits))
+                         for v, e in following[what].items())  # fmt: skip
+                stay.append(disjunction(*stays))
+        return negation(conjunction(*stay))
 
     def holds(self, condition: Condition) -> Expr:
         """A condition as it is now."""
@@ -66,8 +99,23 @@ class Memory:
 
     def _note(self, acts: Acts) -> None:
         self.following.update(acts.following)
+        if acts.delay and self.hurries is not FALSE:
+            self.following.update(self._ripening(acts.delay.clock, acts.following))
         self.delays += [acts.delay] if acts.delay else []
         self.waits += [acts.wait] if acts.wait else []
+
+    def _ripening(
+        self, clock: Observable, acted: Mapping[Observable, Values]
+    ) -> Mapping[Observable, Values]:
+        """Whether a delay that runs could have been over when time last passed."""
+        name = clock.name
+        ripe, ripens = observables.ripe(name), atom(observables.choice("ripens", name), "yes")
+        could = disjunction(
+            conjunction(self.hurries, atom(ripe, "yes")),
+            conjunction(negation(self.hurries), ripens),
+        )
+        yes = conjunction(atom(clock, "running"), acted[clock]["running"], could)
+        return {ripe: {"no": negation(yes), "yes": yes}}
 
     def _take_turns(self) -> None:
         """Memory in the order of the file, on the new values of what acted before it; what moves as

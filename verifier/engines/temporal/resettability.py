@@ -44,8 +44,9 @@ INDIFFERENT = frozenset(("heading", "pace", "since", "credit"))
 LONGEST = 24
 NOTHING: Mapping[Observable, str] = {}
 NO_TIMES = Unknown("from some moment no way was found whose delays have times", final=True)
-# A quick answer is sought only in systems of so many states.
-MOST_STATES = 24
+# Of larger systems a quick answer is what is reached part by part; of still larger ones, none.
+MOST_STATES = 32
+MOST_COMPOSED = 64
 TOO_LARGE = Unknown(
     "the layout is too large for what comes before a collision or derailment: mend that first",
     final=True,
@@ -91,7 +92,7 @@ def always_again(
     part by part.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
-    if quick and len(system.states) > MOST_STATES:
+    if quick and len(system.states) > MOST_COMPOSED:
         return [TOO_LARGE] * len(goals)
     shapes = Shapes()
     clauses = strengthened(system, invariant, hints, shapes, deadline)
@@ -107,6 +108,8 @@ def always_again(
             answers.append(Returns())
         elif composed:
             return [LEFT_OPEN] * len(goals)
+        elif quick and len(system.states) > MOST_STATES:
+            answers.append(TOO_LARGE)
         else:
             answers.append(_Whole(system, leads, goal, clauses, given, few, deadline).answer())
             if isinstance(answers[-1], Returns):

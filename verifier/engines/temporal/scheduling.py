@@ -80,6 +80,7 @@ class Scheduler:
         timing = system.timing or Timing((), ())
         self._delays, self._windows, self._waits = timing.delays, timing.windows, timing.waits
         slot = self._machine.slot
+        self._hurries = timing.hurries, slot(timing.hurries)
         self._ends = {
             delay.clock: [(slot(when), when, seconds) for when, seconds in delay.ends]
             for delay in self._delays
@@ -118,8 +119,11 @@ class Scheduler:
         self, trace: Sequence[Moment], holds: Sequence[Sequence[int]], *, punctual: bool
     ) -> Iterator[_Bound]:
         """Bounds on the times at which steps begin; that of the last also on when it ends."""
+        hurries, slot = self._hurries
         for k in range(len(trace)):
             yield _Bound(k, k + 1, (Fraction(0), 0))
+            if holds[k][slot]:
+                yield _Bound(k + 1, k, (Fraction(0), 0), ((hurries, k),))
         for delay in self._delays:
             yield from self._of_delay(delay, trace, holds)
         for window in (*self._windows, *(self._waits if punctual else ())):

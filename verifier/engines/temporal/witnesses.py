@@ -23,7 +23,7 @@ from verifier.engines.temporal import bmc
 from verifier.engines.temporal.scheduling import Scheduler
 from verifier.engines.temporal.simulation import Machine
 from verifier.engines.temporal.symmetry import Shapes
-from verifier.logic.expr import And, Atom, Const, Expr, fold, support
+from verifier.logic.expr import FALSE, And, Atom, Const, Expr, fold, support
 from verifier.logic.transition_system import (
     System,
     Timing,
@@ -122,7 +122,8 @@ class Witnesses:
             if each.what in inside
             and inside.issuperset((*support(each.begins), *support(each.goes_on)))
         )
-        return replace(fixed, timing=Timing(tuple(delays), tuple(windows)))
+        hurries = timing.hurries if inside.issuperset(support(timing.hurries)) else FALSE
+        return replace(fixed, timing=Timing(tuple(delays), tuple(windows), hurries=hurries))
 
     def _searched(
         self, window: System, bad: Expr, longest: int, deadline: float | None
