@@ -46,7 +46,7 @@ NOTHING: Mapping[Observable, str] = {}
 NO_TIMES = Unknown("from some moment no way was found whose delays have times", final=True)
 # Of larger systems a quick answer is what is reached part by part; of still larger ones, none.
 MOST_STATES = 32
-MOST_COMPOSED = 64
+MOST_COMPOSED = 40
 TOO_LARGE = Unknown(
     "the layout is too large for what comes before a collision or derailment: mend that first",
     final=True,
