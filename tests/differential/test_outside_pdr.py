@@ -26,7 +26,7 @@ from tests.differential.locked import write_locked
 from tests.engines.ic3_checker import ask_together, needs_directed_checker
 from tests.engines.test_certificates import by_cvc5
 from verifier.decide.histories import HistoryProver
-from verifier.decide.system_prover import AFTER_MISHAP
+from verifier.decide.replayed import AFTER_MISHAP
 from verifier.engines.temporal.certificates import certificate
 from verifier.logic.expr import disjunction
 from verifier.plan.model import Plan

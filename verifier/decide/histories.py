@@ -158,7 +158,8 @@ class HistoryProver:
     ) -> tuple[System, Callable[[Expr], Expr]]:
         """The whole transition system, with the comparisons of delays that were needed so far;
         and what a formula of an obligation is over its states and choices. ``wrecks``: that in
-        which trains that met or derailed stay where they are, which is larger."""
+        which trains that met or derailed stay where they are, and quick relays move before a delay
+        is over, which is larger."""
         return (self._lossy if lossy else self._truthful).whole(wrecks=wrecks)
 
     def memory_facts(self) -> tuple[Expr, ...]:

@@ -7,12 +7,22 @@ solver and no expressions, replayed the history; everything else is undecided, w
 
 from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from fractions import Fraction
 from functools import cached_property
 from time import monotonic
 
 from verifier.decide.earlier_proofs import EarlierProofs, keep_order, keep_states
 from verifier.decide.punctuality import lateness
+from verifier.decide.replayed import (
+    AFTER_MISHAP,
+    AS_FOUND,
+    TOO_SOON,
+    Finer,
+    Hasty,
+    MovesOn,
+    Tried,
+    beyond_words,
+    late_words,
+)
 from verifier.engines import stopping
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.results import Conflict, Reachable, Unknown, Unreachable
@@ -23,7 +33,6 @@ from verifier.engines.temporal.resettability import Resettability, Returns, Trap
 from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.explain.trace_view import broken_at
-from verifier.language.listing import listing
 from verifier.logic.expr import FALSE, Expr, conjunction, negation, support
 from verifier.logic.time_order import Order, Ordered
 from verifier.logic.transition_system import System, connected, cut
@@ -35,7 +44,6 @@ from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import Fault
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Unsettled
-from verifier.reference.step import is_prompt, replay
 from verifier.verdicts.report import (
     Finding,
     History,
@@ -52,12 +60,6 @@ _IN_SITUATIONS = (
 )  # fmt: skip
 Moment = Mapping[Observable, str]
 Trace = Sequence[Moment]
-AFTER_MISHAP = (
-    "in every history found, a train that collided or derailed moves on afterwards, and trains "
-    "do not"
-)
-
-TOO_SOON = "in every history found, a delay is over before a relay that had cause to move has moved"
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,24 +88,6 @@ class _Answered:
 
     answers: tuple[tuple[int, _Found], ...]
     is_told: bool
-
-
-@dataclass(frozen=True, slots=True)
-class _Finer:
-    """What tells more histories apart than the system at hand does: that trains which
-    met or derailed stay (``wrecks``); that no delay is over before what is quicker has moved
-    (``prompt``)."""
-
-    wrecks: bool = False
-    prompt: bool = False
-
-
-class MovesOn(Exception):
-    """In a history a train moves on after it met another or derailed."""
-
-
-class Hasty(Exception):
-    """In a history a delay is over, or time passes, while what is quicker has cause to move."""
 
 
 class SystemProver:
@@ -140,7 +124,7 @@ class SystemProver:
         self._timeout = timeout
         self._order = self.histories.order
         self._ordered = Ordered(system, self._order)
-        self._told_apart_by: dict[_Finer, Histories] = {}
+        self._told_apart_by: dict[Finer, Histories] = {}
         # Invariants of windows with fewer comparisons.
         self._earlier: list[Expr] = []
         # Where all was asked of this very system before, the store has the answers.
@@ -176,7 +160,7 @@ class SystemProver:
         self._catch_up()
         if not wrecks:
             return self._ordered.system, self._expand
-        histories, ordered = self._finer(_Finer(wrecks=True), self._order)
+        histories, ordered = self._finer(Finer(wrecks=True, prompt=True), self._order)
         return ordered.system, lambda formula: ordered.within(histories.expand(formula))
 
     def _expand(self, formula: Expr) -> Expr:
@@ -357,7 +341,7 @@ class SystemProver:
                         trap, history.trace, cleared=True, before_mishaps=before_mishaps
                     )
                 except Unsettled as circle:
-                    return Verdict(obligation, "undecided", _beyond(circle))
+                    return Verdict(obligation, "undecided", beyond_words(circle))
                 finding = Finding(
                     self._last(narrated.story), (), 0, narrated.causes, smallest=history.smallest,
                     story=narrated.story,
@@ -418,7 +402,7 @@ class SystemProver:
         *,
         late: Sequence[Conflict] = (),
         is_told: bool = True,
-        finer: _Finer = _Finer(),
+        finer: Finer = AS_FOUND,
     ) -> Verdict:
         """``late``: why a history found does not count; ``is_told``: an invariant is told as it was
         found; ``finer``: which histories are told apart."""
@@ -434,16 +418,16 @@ class SystemProver:
                     return Verdict(obligation, "broken", why, rests_on=used, lasting=lasting)
                 return Verdict(obligation, "proved", rests_on=used, lasting=lasting)
             case Reachable() if late:
-                return Verdict(obligation, "undecided", _late(late))
+                return Verdict(obligation, "undecided", late_words(late))
             case Reachable(trace=trace, smallest=smallest):
                 try:
                     if possible and self._brief:
                         played = self._scheduled(obligation, trace, finer)
-                        self._check(obligation, played.moments, played.seconds, finer)
+                        self._tried.check(obligation, played.moments, played.seconds, finer)
                         return Verdict(obligation, "proved")
                     history = self._replayed(obligation, trace, finer)
                 except Unsettled as circle:
-                    return Verdict(obligation, "undecided", _beyond(circle))
+                    return Verdict(obligation, "undecided", beyond_words(circle))
                 except MovesOn:
                     if finer.wrecks:
                         return Verdict(obligation, "undecided", AFTER_MISHAP)
@@ -470,7 +454,7 @@ class SystemProver:
 
         return LaterProof(find)
 
-    def _told_apart(self, obligation: Obligation, finer: _Finer) -> Verdict:
+    def _told_apart(self, obligation: Obligation, finer: Finer) -> Verdict:
         """The verdict where more histories are told apart."""
         place, likely = place_of(obligation, self.plan), obligation.mode == "possible"
         order = self._order
@@ -488,7 +472,7 @@ class SystemProver:
             if order == before:
                 return self._verdict(obligation, bad, answer, late=late, finer=finer)
 
-    def _finer(self, finer: _Finer, order: Order) -> tuple[Histories, Ordered]:
+    def _finer(self, finer: Finer, order: Order) -> tuple[Histories, Ordered]:
         """Histories that are told apart, which takes further states."""
         if finer not in self._told_apart_by:
             self._told_apart_by[finer] = Histories(
@@ -506,7 +490,7 @@ class SystemProver:
         self,
         obligation: Obligation,
         trace: Trace,
-        finer: _Finer = _Finer(),
+        finer: Finer = AS_FOUND,
         *,
         cleared: bool = False,
         before_mishaps: bool = False,
@@ -520,51 +504,24 @@ class SystemProver:
         played = self._scheduled(obligation, trace, finer)
         history = narrative(histories, played, obligation, calm=before_mishaps)
         told = history.story
-        self._check(
+        self._tried.check(
             obligation, told.moments, told.seconds, finer, cleared=cleared, calm=before_mishaps
         )
         return history
 
-    def _histories_of(self, finer: _Finer) -> Histories:
-        return self.histories if finer == _Finer() else self._finer(finer, self._order)[0]
+    @property
+    def _tried(self) -> Tried:
+        return Tried(self.plan, self._faults, self.lossy, self.histories.blips)
 
-    def _scheduled(self, obligation: Obligation, trace: Trace, finer: _Finer) -> Scheduled:
+    def _histories_of(self, finer: Finer) -> Histories:
+        return self.histories if finer == AS_FOUND else self._finer(finer, self._order)[0]
+
+    def _scheduled(self, obligation: Obligation, trace: Trace, finer: Finer) -> Scheduled:
         """The trace with its times. Raises :class:`InternalError` where it has none."""
         played = scheduled(self._histories_of(finer).system, trace)
         if played is None:
             raise InternalError(f"{obligation.key}: the history found has no times")
         return played
-
-    def _check(
-        self,
-        obligation: Obligation,
-        moments: Sequence[Moment],
-        seconds: Sequence[Fraction],
-        finer: _Finer,
-        *,
-        cleared: bool = False,
-        calm: bool = False,
-    ) -> None:
-        """Have the reference replay a history. Raises as :meth:`_replayed` does."""
-
-        def replays(*, wrecks_stay: bool) -> bool:
-            return replay(
-                self.plan, moments, obligation.holds_in, lossy=self.lossy,
-                blips=self.histories.blips, faults=self._faults, seconds=seconds,
-                wrecks_stay=wrecks_stay, mishaps=not calm, prompt=finer.prompt,
-            )  # fmt: skip
-
-        if replays(wrecks_stay=not cleared):
-            for_good = cleared or calm
-            if not finer.prompt and not for_good and not is_prompt(
-                self.plan, moments, lossy=self.lossy, blips=self.histories.blips,
-                faults=self._faults, seconds=seconds,
-            ):  # fmt: skip
-                raise Hasty
-            return
-        if replays(wrecks_stay=False):
-            raise MovesOn
-        raise InternalError(f"{obligation.key}: the history found does not replay")
 
     def _last(self, story: History) -> Situation:
         """The last moment as a situation."""
@@ -576,20 +533,6 @@ class SystemProver:
         stock = ((observables.stock(block), "occupied") for block in occupied)
         broken = broken_at(self.plan, last)
         return Situation.of((*stock, *((w, last[w]) for w in given), *broken))
-
-
-def _late(conflicts: Sequence[Conflict]) -> str:
-    """Why a history that was found does not count."""
-    late = (w.what.name for c in conflicts for w in c.windows if w.closed)
-    return f"every history found rests on {listing(dict.fromkeys(late))} taking longer than said"
-
-
-def _beyond(circle: Unsettled) -> str:
-    """Why a history that was found cannot be replayed."""
-    return (
-        f"the history found cannot be replayed: what {circle} shows is not settled, since it "
-        "depends, round in a circle, on signals that wait for it"
-    )
 
 
 def place_of(obligation: Obligation, plan: Plan) -> tuple[str, ...]:
