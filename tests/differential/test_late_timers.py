@@ -4,7 +4,7 @@ The program knows nothing of clearproof but the file, like the one in test_races
 the relays and the timer act once, in any order; a timer that runs is done at the end of a later
 step. Real relays are quick: a timer of 20 s is not done before those that have cause to move have
 moved. Where all of them come to rest, clearproof finds just what real relays do. Where some go on
-for ever, like a relay that picks when it is down, it may find more, and errs to the safe side.
+forever, like a relay that picks when it is down, it may find more, and errs to the safe side.
 """
 
 from collections.abc import Iterator, Mapping

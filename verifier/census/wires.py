@@ -318,7 +318,7 @@ def wire_ampacity(survey: Survey) -> Musts:
 
 
 def _lasting(rating: Fraction, kind: str | None, trips: Fraction | None) -> Fraction:
-    """What a fuse may carry for ever."""
+    """What a fuse may carry forever."""
     return trips if trips is not None and kind in ("resettable", "electronic") else rating
 
 

@@ -33,7 +33,7 @@ def circuit(plan: Plan) -> Circuit:
         raise NothingToExport(
             "there are no relays, timers, locks or trains, so there is nothing to check over time"
         )
-    histories = Histories(plan, wrecks=True)
+    histories = Histories(plan, wrecks=True, prompt=True)
     ordered = Ordered(histories.system, histories.order)
     bads = [ordered.within(histories.expand(o.formula)) for o in asked]
     made = gates(ordered.system, bads).circuit

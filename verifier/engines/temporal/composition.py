@@ -18,7 +18,7 @@ are at rest, and all of their stage that were at rest before.* For, by induction
 can be brought to rest without disturbing what is not in D; then a plan of the lemma makes the
 number smaller whose binary digits are the parts of G that are not at rest, the most important one
 first; then D can be brought to rest again, which disturbs none of these. That ends, for the number
-cannot become smaller for ever. A stage begins once the stages before it are at rest, and nothing
+cannot become smaller forever. A stage begins once the stages before it are at rest, and nothing
 in it disturbs them.
 
 Apart from what plans choose, inputs have their usual value. So a part keeps at rest by itself where

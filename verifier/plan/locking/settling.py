@@ -2,7 +2,7 @@
 
 In: a plan. Out: those that move so many times at most while people, trains, machines and delays do
 nothing. No time passes before they have moved (:mod:`verifier.world.memory`,
-:mod:`verifier.reference.acting`). Left out are those that may go on for ever, such as a relay that
+:mod:`verifier.reference.acting`). Left out are those that may go on forever, such as a relay that
 picks when it is down, and all that read them: they may take time.
 
 Those that read one another in a circle are gone through, state by state: whatever is so outside of
@@ -29,7 +29,7 @@ from verifier.plan.signals.heads import signal_of
 
 _MEMORY = ("relay", "timer", "traffic", "points report", "derail report", "gate report")
 _SHOWN = ("aspect", "color")
-# A circle that has more states, reads more, or takes longer is taken to go on for ever.
+# A circle that has more states, reads more, or takes longer is taken to go on forever.
 MOST_STATES = 300
 MOST_NAMED = 30
 MOST_TRIED = 40_000
@@ -42,7 +42,7 @@ def settling(plan: Plan) -> frozenset[str]:
     locking = plan.locking
     reads = {name: _read_by(plan, conditions_of(name, locking)) for name in locking.memory}
     beyond = {name: _closure(name, reads) for name in locking.memory}
-    # What moves at once by a rule may do so for ever.
+    # What moves at once by a rule may do so forever.
     restless = {n for n, throw in locking.throws.items() if throw.snap and throw.by == "rule"}
     gone_through: dict[frozenset[str], bool] = {}
     for name in locking.memory:
