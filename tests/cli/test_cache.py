@@ -161,6 +161,11 @@ def test_the_program_is_known_by_its_source(monkeypatch: pytest.MonkeyPatch) -> 
         assert any(name.endswith(part) for name in own)
 
 
+def test_a_program_without_its_source_keeps_nothing(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(proof_cache, "_own_files", lambda: iter(()))
+    assert open_cache() is None
+
+
 def test_the_key_is_nobody_elses() -> None:
     cache()
     file = key_file()

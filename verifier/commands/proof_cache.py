@@ -142,6 +142,8 @@ def open_cache(size: int | None = None) -> ProofCache | None:
     folder, file = cache_folder(), key_file()
     if folder is None or file is None or os.environ.get("CLEARPROOF_NO_CACHE"):
         return None
+    if not any(True for _ in _own_files()):  # packed: what decides cannot be told from its source
+        return None
     key = _key(file)
     if key is None:
         return None
