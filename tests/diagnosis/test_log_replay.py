@@ -2,6 +2,7 @@
 
 import io
 import json
+import re
 from collections.abc import Callable
 from functools import cache
 from itertools import chain, repeat
@@ -193,7 +194,9 @@ HEAD = "time,what,state\n"
         ("\n\n", "CP630", 2),
         ("time,what\n0,T1\n", "CP630", 1),
         (HEAD + "0,T1\n", "CP630", 2),
+        (HEAD + "0,T1," + 200_000 * "x", "CP630", 2),
         (HEAD + "soon,T1,normal\n", "CP630", 2),
+        (HEAD + "-1,T1,normal\n", "CP630", 2),
         (HEAD + "nan,T1,normal\n", "CP630", 2),
         ('{"time": 0, "what": "T1"}\n', "CP630", 1),
         ('{"time": 0, "what": "T1", "state": "normal"}\nT1 reverse\n', "CP630", 2),
@@ -229,6 +232,14 @@ def test_what_a_log_may_look_like() -> None:
         ["D-Main clear", "4RA Stop"],
         ["Set-4L released", "Set-4L pressed"],
     ]
+
+
+def test_the_log_in_the_reference_can_be_followed() -> None:
+    text = (Path(__file__).resolve().parents[2] / "grammar" / "reference.md").read_text("utf-8")
+    (example,) = re.findall(r"```text\n(time,what,state\n.*?)```", text, re.DOTALL)
+    plan = plan_of(LARCH_HILL)
+    found = follow(plan, read_log(io.StringIO(example), "log", plan))
+    assert found.events == 6 and found.departure is None
 
 
 # ------------------------------------------------------------------ the command

@@ -147,7 +147,10 @@ class _LogReader:
             raise self.error("CP630", text, "columns", missing=missing)
 
     def _cells(self, text: str) -> Mapping[str, str]:
-        cells = next(csv.reader([text], delimiter=self._separator))
+        try:
+            cells = next(csv.reader([text], delimiter=self._separator))
+        except csv.Error:  # a cell that is longer than any
+            raise self.error("CP630", text[:200], "cells", cells=0) from None
         wanted = (*COLUMNS, *((NUMBER,) if NUMBER in self._columns else ()))
         if len(cells) <= max(self._columns[name] for name in wanted):
             raise self.error("CP630", text, "cells", cells=len(cells))
