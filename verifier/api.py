@@ -144,8 +144,8 @@ def draft_file(
     """A junction file with signals, rules, panel and locks written into it as far as they were
     missing, and the report on that text. A draft that is not *proved in operation* is not worth
     showing. ``aspects``: 2, 3 or 4. ``by_hand``: switches are thrown by hand, and the crew promises
-    when they are not. ``panel``: what clears signals, the levers of a ``dispatcher`` or track and
-    trains alone (``automatic``; switches are thrown by hand then).
+    when they are not. ``panel``: what clears signals, the levers of a ``dispatcher``, those of a
+    frame (``levers``) or track and trains alone (``automatic``; switches are thrown by hand then).
 
     Raises :class:`InputError` with each place that cannot be signaled."""
     from verifier.drafting.draft import Wanted, drafted

@@ -293,6 +293,19 @@ def test_derails_without_a_panel_are_promised_too() -> None:
     assert again.count(own) == 1 and again.count("crew promises") == 2
 
 
+def test_levers_of_a_frame_lock_each_other() -> None:
+    """A lock in place of a condition where signals meet however points lie; it is needed."""
+    text = draft_of(DIAMOND, panel="levers")
+    assert "lever 2 reverse locks 4 normal, 6 normal, 8 normal\n" in text
+    assert "  Clear  when 2 reverse and Diamond, E clear\n" in text
+    assert proof_of(text).grade is Grade.OPERATION
+    assert is_broken(text.replace("lever 2 reverse locks 4 normal, 6 normal, 8 normal\n", ""))
+    siding = draft_of(SIDING, panel="levers")
+    assert "    and not (8 reverse and T3 normal)\n" in siding, (
+        "where points decide, a condition does"
+    )
+
+
 def test_options_that_contradict_each_other_are_named(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

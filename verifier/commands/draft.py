@@ -26,8 +26,9 @@ def add(command: Command) -> None:
         "(default); four: also whether the one behind it is",
     )  # fmt: skip
     draft.add_argument(
-        "--panel", choices=("dispatcher", "automatic"), default="dispatcher",
+        "--panel", choices=("dispatcher", "levers", "automatic"), default="dispatcher",
         help="what clears signals. dispatcher: a lever for each way through a place (default); "
+        "levers: a frame, whose levers lock each other; "
         "automatic: track and trains alone, with switches thrown by hand",
     )  # fmt: skip
     draft.add_argument(

@@ -23,12 +23,14 @@ _OTHER = {"normal": "reverse", "reverse": "normal"}
 @dataclass(frozen=True, slots=True)
 class Apart:
     """The routes, and the signals with what clears them; ``automatic``: nobody does.
-    ``aspects``: how many are wanted."""
+    ``aspects``: how many are wanted; ``frame``: levers whose signals always meet lock each
+    other."""
 
     routing: Routing
     names: Mapping[str, Named]
     automatic: bool
     aspects: int
+    frame: bool = False
 
     def conditions(self, route: Route) -> Iterator[str]:
         """What a signal asks before it clears for a route, so that no other one lets a train meet
@@ -148,7 +150,8 @@ class Apart:
         against: dict[Named, list[Lie]] = defaultdict(list)
         for meeting in self._met(route):
             named = self.names[meeting.other.signal]
-            if not named.lever or named.lever != own.lever:
+            locked = self.frame and named.lever in self.frame_locks().get(own.lever, ())
+            if not locked and (not named.lever or named.lever != own.lever):
                 key = Named("", named.lever, named.position) if named.lever else named
                 against[key].append(self._besides(route, meeting.other))
         held: dict[str, set[str]] = defaultdict(set)
@@ -166,6 +169,27 @@ class Apart:
                 parts.append(f"not ({other})")
         yield from _held(held, self._positions())
         yield from parts
+
+    def frame_locks(self) -> Mapping[str, tuple[str, ...]]:
+        """For each lever of a frame the others that it locks normal when reversed: those with no
+        route that can be used together with one of its own. Both ways."""
+        by_lever: dict[str, list[Route]] = defaultdict(list)
+        for key, named in self.names.items():
+            if named.lever:
+                by_lever[named.lever] += self.routing.routes[key]
+        return {
+            lever: tuple(
+                other
+                for other, theirs in by_lever.items()
+                if other != lever and self._exclude(routes, theirs)
+            )
+            for lever, routes in by_lever.items()
+        }
+
+    def _exclude(self, routes: Sequence[Route], others: Sequence[Route]) -> bool:
+        """Whether some of these routes meet, and none of them can be used together."""
+        lined = [(r, o) for r in routes for o in others if self.routing.agree(r, o)]
+        return bool(lined) and all(any(m.other is o for m in self._met(r)) for r, o in lined)
 
     def _whenever(self, route: Route, named: Named, number: int) -> bool:
         """Whether every route that a lever's position clears, and points allow, meets this one."""

@@ -22,9 +22,9 @@ from verifier.plan.track.conflicts import find_conflicts
 from verifier.plan.track.limits import find_limits
 from verifier.plan.track.routes import find_routes
 
-# What clears signals: a lever of a dispatcher's panel for each way through a place, or trains and
-# track alone.
-Panel = Literal["dispatcher", "automatic"]
+# What clears signals: a lever of a dispatcher's panel for each way through a place; levers of a
+# frame, which lock each other; or trains and track alone.
+Panel = Literal["dispatcher", "levers", "automatic"]
 PANELS: tuple[Panel, ...] = get_args(Panel)
 
 
@@ -52,13 +52,14 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
     taken = set(declare_all(statements).table)
     automatic = wanted.panel == "automatic"
     by_hand = wanted.by_hand or automatic
-    names = named_signals(routing, taken)
+    frame = wanted.panel == "levers"
+    names = named_signals(routing, taken, frame=frame)
     if automatic:
         names = {key: Named(named.name) for key, named in names.items()}
     made = promises(with_posts(plan, routing, names), statements, derails=automatic)
     taken |= {named.name for named in names.values()}
     keys = switch_keys(plan, taken) if automatic else {}
-    drafting = Drafting(routing, names, wanted.aspects, automatic, keys)
+    drafting = Drafting(routing, names, wanted.aspects, automatic, frame, keys)
     return draft_text(
         source, statements, drafting, by_hand=by_hand, promises=tuple(made) if by_hand else ()
     )

@@ -12,7 +12,7 @@ from string import ascii_uppercase
 
 from verifier.drafting.routing import Routing
 
-LEFT, RIGHT = "left", "right"
+LEFT, RIGHT, REVERSE = "left", "right", "reverse"
 
 
 @dataclass(frozen=True, slots=True)
@@ -25,8 +25,11 @@ class Named:
     position: str = ""
 
 
-def named_signals(routing: Routing, taken: Iterable[str]) -> Mapping[str, Named]:
-    """The name and lever of each signal, by its key. ``taken``: the names that the file uses."""
+def named_signals(
+    routing: Routing, taken: Iterable[str], *, frame: bool = False
+) -> Mapping[str, Named]:
+    """The name and lever of each signal, by its key. ``taken``: the names that the file uses.
+    ``frame``: a lever has two positions, and clears signals one way only, when reversed."""
     levers: list[dict[str, list[str]]] = []
     centers: list[str] = []
     for key, post in routing.posts.items():
@@ -34,7 +37,8 @@ def named_signals(routing: Routing, taken: Iterable[str]) -> Mapping[str, Named]
             continue
         position = RIGHT if post.rightward else LEFT
         for lever, center in zip(levers, centers, strict=True):
-            if center == post.center and _fits(key, position, lever, routing):
+            other_way = frame and not lever[position]
+            if center == post.center and not other_way and _fits(key, position, lever, routing):
                 lever[position].append(key)
                 break
         else:
@@ -48,7 +52,7 @@ def named_signals(routing: Routing, taken: Iterable[str]) -> Mapping[str, Named]
         for position, keys in lever.items():
             for key, letter in zip(keys, _letters(len(keys)), strict=False):
                 name = f"{number}{position[0].upper()}{letter}"
-                named[key] = Named(name, number, position)
+                named[key] = Named(name, number, REVERSE if frame else position)
     return {key: named[key] for key in routing.posts}
 
 

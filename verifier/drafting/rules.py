@@ -55,13 +55,14 @@ class Drafting:
     names: Mapping[str, Named]
     aspects: int
     automatic: bool = False
+    frame: bool = False
     # Of what people throw under automatic signals: the key that holds these at Stop.
     keys: Mapping[str, str] = field(default_factory=dict)
 
     @property
     def apart(self) -> Apart:
         """What keeps trains apart whose routes meet."""
-        return Apart(self.routing, self.names, self.automatic, self.aspects)
+        return Apart(self.routing, self.names, self.automatic, self.aspects, self.frame)
 
     # ---------------------------------------------------------------- signals
 

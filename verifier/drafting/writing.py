@@ -9,7 +9,7 @@ from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 
-from verifier.drafting.levers import LEFT, RIGHT
+from verifier.drafting.levers import LEFT, REVERSE, RIGHT
 from verifier.drafting.placing import Post
 from verifier.drafting.rules import SECOND, Drafting, Rules
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
@@ -171,16 +171,28 @@ def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]
             thrown[named.lever].add(named.position)
     by_positions: dict[tuple[str, ...], list[str]] = defaultdict(list)
     for lever, at in thrown.items():
-        ways = (*(p for p in (LEFT,) if p in at), "normal", *(p for p in (RIGHT,) if p in at))
+        ways = (
+            *(p for p in (LEFT,) if p in at),
+            "normal",
+            *(p for p in (RIGHT, REVERSE) if p in at),
+        )
         by_positions[ways].append(lever)
     if by_positions or machines:
         yield "\n# -- Panel"
     if by_positions:
         yield from _comment(
-            "A signal lever clears signals for trains that way; its middle holds them at Stop."
+            "A signal lever that is reversed clears its signal, and locks those of trains that it "
+            "would meet."
+            if drafting.frame
+            else "A signal lever clears signals for trains that way; its middle holds them at Stop."
         )
     for positions, levers in by_positions.items():
         yield from _levers(levers, positions)
+    told: set[str] = set()
+    for lever, locked in drafting.apart.frame_locks().items() if drafting.frame else ():
+        told.add(lever)  # a lock works both ways
+        if held := [f"{other} normal" for other in locked if other not in told]:
+            yield f"lever {lever} reverse locks {', '.join(held)}"
     if machines:
         yield from _comment("These throw switches and derails, unless something locks them.")
         yield from _levers(machines, ("normal", "reverse"))
