@@ -48,13 +48,23 @@ class Hand(Page):
     def push(self, css: str) -> None:
         """Press a button with the mouse."""
         self.actions += 1
-        ActionChains(self.driver).click(self.see(css)).perform()
+        self.point(css)
+
+    def point(self, css: str, below: int = 0) -> None:
+        """Click something, or so far below its middle. The paper may just be drawn anew."""
+
+        def clicked() -> bool:
+            target = one(self.driver, css)
+            chain = ActionChains(self.driver)
+            chain.move_to_element_with_offset(target, 0, below).click().perform()
+            return True
+
+        soon(clicked, self.driver)
 
     def at_end(self, end: str) -> None:
         """Click an open end of a piece."""
         self.actions += 1
-        target = self.see(f'#canvas g[data-end="{end}"] .c-open')
-        ActionChains(self.driver).move_to_element(target).click().perform()
+        self.point(f'#canvas g[data-end="{end}"] .c-open')
         soon(lambda: not self.driver.find_elements("css selector", f'#canvas g[data-end="{end}"]'),
              self.driver)  # fmt: skip
 
@@ -201,9 +211,7 @@ def test_signals_stand_at_gaps(hand: Hand) -> None:
     hand.push("#view-draw")
     hand.push("#tool-signal")
     for below, name in ((8, "2R at A | B"), (-8, "2L at B | A")):
-        ActionChains(hand.driver).move_to_element_with_offset(
-            hand.see('#canvas g[data-joint="A right"] .c-gap'), 0, below
-        ).click().perform()
+        hand.point('#canvas g[data-joint="A right"] .c-gap', below)
         hand.wait_for_text(f"signal {name}\n  Stop otherwise")
 
 

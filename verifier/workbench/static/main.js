@@ -316,6 +316,7 @@ function notDrafted(line) {
 
 function paused() {
   state.pausedAt = performance.now();
+  if (text().trim() === '' && !state.chosen && state.view === 'run') setView('draw');
   if (state.view === 'draw') refresh();
   if (text().trim() === '') {
     showErrors([]);
