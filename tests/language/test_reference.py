@@ -171,6 +171,6 @@ def shape(plan: Plan) -> object:
 
 
 def test_the_parts_file_can_be_read() -> None:
-    [text] = re.findall(r"```csv\n(.*?)```", TEXT, re.DOTALL)
+    [text] = re.findall(r"```csv\n(kind,.*?)```", TEXT, re.DOTALL)
     found = prices_in(Source("parts.csv", text))
     assert found.currency == "USD" and len(found.prices) == len(text.splitlines()) - 1
