@@ -236,7 +236,7 @@ def test_what_a_log_may_look_like() -> None:
 
 def test_the_log_in_the_reference_can_be_followed() -> None:
     text = (Path(__file__).resolve().parents[2] / "grammar" / "reference.md").read_text("utf-8")
-    (example,) = re.findall(r"```text\n(time,what,state\n.*?)```", text, re.DOTALL)
+    (example,) = re.findall(r"```log\n(time,what,state\n.*?)```", text, re.DOTALL)
     plan = plan_of(LARCH_HILL)
     found = follow(plan, read_log(io.StringIO(example), "log", plan))
     assert found.events == 6 and found.departure is None

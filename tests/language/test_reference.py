@@ -81,6 +81,7 @@ def test_a_part_of_a_file_in_the_reference_can_be_read(text: str) -> None:
 def test_every_block_is_checked_one_way_or_another() -> None:
     assert {word for word, _, _ in BLOCKS} == {
         "ixl", "ixl-part", "text", "csv", "yaml", "toml", "lua",
+        "log",  # tests/diagnosis/test_log_replay.py
     }  # fmt: skip
     *_, club = (tomllib.loads(text) for word, _, text in BLOCKS if word == "toml")
     assert set(club) <= set(KEYS)
