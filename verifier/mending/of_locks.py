@@ -9,10 +9,19 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from verifier.language.syntax import tree
-from verifier.mending.changes import Change, Proposal, after, before, further_clause, instead
+from verifier.mending.changes import (
+    Change,
+    Proposal,
+    after,
+    before,
+    further_clause,
+    instead,
+    without,
+)
 from verifier.mending.given import Given, clauses_of, conjoined, disjoined
 from verifier.plan.devices import Device, devices
 from verifier.plan.locking.crew_rules import led_to
+from verifier.plan.model import Port
 from verifier.properties.amounts import decimal
 from verifier.properties.obligation import Obligation
 
@@ -204,7 +213,8 @@ def starts(given: Given, obligation: Obligation) -> Iterator[Proposal]:
 
 
 def edges(given: Given, obligation: Obligation) -> Iterator[Proposal]:
-    """A track kept free for the other direction: no train comes in there."""
+    """A track kept free for the other direction: no train comes in there, and a signal for those
+    that did goes, with all that it could show."""
     if obligation.property not in FOR_GOOD:
         return
     for statement in given.of_kind(tree.Edge):
@@ -213,6 +223,55 @@ def edges(given: Given, obligation: Obligation) -> Iterator[Proposal]:
                 continue
             changes = edge_alone(given, statement, name, f"edge {name.text} leaving only")
             yield Proposal(f"let trains only leave at {name.text}", 9, changes)
+            signals = _for_trains_from(given, name.text)
+            gone = [_taken_out(given, signal) for signal in signals]
+            if signals and all(gone):
+                trades = frozenset(
+                    v.obligation.key for v in given.report.verdicts
+                    if set(signals) & set(v.obligation.signals)
+                )  # fmt: skip
+                why = f"let trains only leave at {name.text}, and do without {', '.join(signals)}"
+                every = (*changes, *(change for some in gone for change in some))
+                yield Proposal(why, 8.5, every, trades)
+
+
+def _for_trains_from(given: Given, edge: str) -> list[str]:
+    """The signals that trains from an edge come to first, over plain track."""
+    track = given.plan.track
+    into = track.joint_at[Port(edge, track.pieces[edge].ends[0])].other(
+        Port(edge, track.pieces[edge].ends[0])
+    )
+    piece = track.pieces[into.piece]
+    if piece.kind != "plain":
+        return []
+    last = Port(piece.name, next(end for end in piece.ends if end != into.end))
+    beyond = track.joint_at[last].other(last)
+    return [name for name, signal in given.plan.signals.items() if signal.enters == beyond]
+
+
+def _taken_out(given: Given, signal: str) -> list[Change]:
+    """A signal taken out, and out of the lists of names that have it; empty where a condition is
+    about it alone."""
+    statement = given.declaring(signal)
+    changes = [without(given.text, statement.span)] if statement else []
+    for other in given.statements:
+        for fact in (f for f in _all_facts(other) if other is not statement):
+            names = [name.text for name in fact.names]
+            if signal in names:
+                if len(names) == 1:
+                    return []
+                span = fact.names[0].span.to(fact.names[-1].span)
+                left = ", ".join(name for name in names if name != signal)
+                changes.append(instead(span, left))
+    return changes
+
+
+def _all_facts(node: object) -> Iterator[tree.Fact]:
+    if isinstance(node, tree.Fact):
+        yield node
+    else:
+        for part in tree.parts_of(node):
+            yield from _all_facts(part)
 
 
 def edge_alone(
