@@ -4,12 +4,14 @@ In: something broken. Out: proposals.
 """
 
 from collections.abc import Iterable, Iterator
+from fractions import Fraction
 
 from verifier.language.syntax import tree
 from verifier.mending.changes import Change, Proposal, after, instead
 from verifier.mending.given import Given
 from verifier.mending.of_locks import edge_alone
 from verifier.plan.model import Port
+from verifier.properties.amounts import length_to_write
 from verifier.properties.obligation import Obligation
 
 
@@ -27,6 +29,23 @@ def cut_rails(given: Given, obligation: Obligation) -> Iterator[Proposal]:
             if changes:
                 why = f"cut both rails at every end of what {subjects[0]} feeds"
                 yield Proposal(why, 8, changes)
+
+
+def longer_sections(given: Given, obligation: Obligation) -> Iterator[Proposal]:
+    """A section longer than the longest train, by a quarter of it."""
+    trains, units = given.plan.wiring.trains, given.plan.wiring.units
+    if obligation.property not in ("section-too-short", "supplies-bridged") or trains is None:
+        return
+    enough = trains.longest * Fraction(5, 4)
+    for block, length in given.plan.wiring.lengths.items():
+        statement = given.declaring(block)
+        if length >= enough or not isinstance(statement, tree.Block) or not statement.length:
+            continue
+        span = statement.length[0].span.to(statement.length[-1].span)
+        written = length_to_write(enough, units.track)
+        names = ", ".join(name.text for name in statement.names)
+        why = f"make {names} {written} long, more than the longest train"
+        yield Proposal(why, 10, (instead(span, written),))
 
 
 def reversers(given: Given, obligation: Obligation) -> Iterator[Proposal]:

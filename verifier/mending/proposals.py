@@ -37,7 +37,7 @@ from verifier.mending.of_rules import (
     otherwise,
     wrong_words,
 )
-from verifier.mending.of_track import cut_rails, derails, reversers
+from verifier.mending.of_track import cut_rails, derails, longer_sections, reversers
 from verifier.mending.written import rule_changes, wiring_changes
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Verdict
@@ -45,7 +45,7 @@ from verifier.verdicts.report import Verdict
 _ALL: tuple[Callable[[Given, Obligation], Iterator[Proposal]], ...] = (
     levers, times, locks, locks_without_power, otherwise, order_of_lines, clauses, fuses, cut_rails,
     less_promised, derails, wheelsets, wiring, finer_detectors, lights, plates, starts, edges,
-    reversers, promises,
+    reversers, longer_sections, promises,
 )  # fmt: skip
 _CONDITIONS = (asked_too_much, left_out, wrong_words, joined_wrongly)
 
