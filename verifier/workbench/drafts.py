@@ -20,7 +20,7 @@ from verifier.verdicts.grade import Grade
 from verifier.verdicts.progress import Progress
 from verifier.verdicts.report import Report
 
-ASPECTS = {"two": 2, "three": 3}
+ASPECTS = {"two": 2, "three": 3, "four": 4}
 # So much of what stands in the way of a draft is told.
 _SHOWN = 6
 
