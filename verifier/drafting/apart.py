@@ -100,8 +100,12 @@ class Apart:
             other = meeting.other.signal
             if not self._asks(route.signal, other):
                 coming[()] |= dict.fromkeys(self._before(other))
+                # On a circle a train may come to both: it does not keep the first one at stop.
+                mine = {b for _, those in self._called(route.signal, other) for b in those}
                 for unless, blocks in self._called(other, route.signal):
-                    coming.setdefault(unless, {}).update(dict.fromkeys(blocks))
+                    coming.setdefault(unless, {}).update(
+                        (block, None) for block in blocks if unless or block not in mine
+                    )
         met = self.routing.meetings.get(route.name, ())
         here = {*own, *route.blocks, *(block for m in met for block in m.upstream)}
         for unless, found in coming.items():
