@@ -35,7 +35,14 @@ from verifier.verdicts.grade import (
     exit_code_of,
     grade_of,
 )
-from verifier.verdicts.grade_words import TO_ADD, headline, quiet_words, shortfall_words, stamp
+from verifier.verdicts.grade_words import (
+    NO_TRAINS,
+    TO_ADD,
+    headline,
+    quiet_words,
+    shortfall_words,
+    stamp,
+)
 from verifier.verdicts.report import Report, Stopped, Unmet, Verdict
 from verifier.workbench.report_json import report_json
 
@@ -234,6 +241,16 @@ def test_require_operation_takes_nothing_less(capsys: pytest.CaptureFixture[str]
 
 # ------------------------------------------------------------------ shortfalls
 
+# No edge, and no train at the start.
+CLOSED = """
+bumper West, East
+block Main, Single
+track West = Main | Single = East
+trains obey signals
+signal 2R at Main | Single
+  Clear when Single clear
+  Stop otherwise
+"""
 BARE = Shortfall(ShortfallKind.NO_HISTORIES, 1)
 
 
@@ -277,6 +294,7 @@ def variants() -> Iterator[tuple[ShortfallKind, Report]]:
     yield ShortfallKind.KEPT_OUT, replace(report, kept_out=(KeptOut(("x",), "block", "Main"),))
     yield ShortfallKind.NOTHING_CLEARS, replace(report, nothing_clears=True)
     yield ShortfallKind.NOTHING_ASKED, replace(report, verdicts=())
+    yield ShortfallKind.NO_TRAINS, report_on(CLOSED)
     yield ShortfallKind.SELECTED, replace(report, only=("collision",))
     yield ShortfallKind.NO_HISTORIES, proved(MOMENT)
 
@@ -419,3 +437,22 @@ def test_it_is_known_of_histories() -> None:
     )
     report = verifier.prove(verifier.load_text(text), only=["occupied-block"])
     assert report.nothing_clears
+
+
+# ------------------------------------------------------------------ no train ever comes
+
+
+@pytest.mark.parametrize(
+    ("ends", "empty"),
+    [
+        ("bumper West, East", True),
+        ("bumper West\nedge East leaving only", True),
+        ("bumper West, East\ntrains start on Main", False),
+        ("bumper West\nedge East", False),
+    ],
+)
+def test_what_is_proved_of_a_layout_without_trains_is_nothing(ends: str, empty: bool) -> None:
+    report = report_on(CLOSED.replace("bumper West, East", ends))
+    assert (ShortfallKind.NO_TRAINS in {s.kind for s in report.shortfalls}) == empty
+    assert (NO_TRAINS in headline(report)) == empty
+    assert ShortfallKind.NO_TRAINS.at_best is Grade.NOTHING

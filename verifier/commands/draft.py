@@ -94,6 +94,9 @@ def _summary(report: "Report") -> str:
 
 def _in_the_way(file: str, report: "Report") -> Iterator[str]:
     """Why a draft is not shown."""
+    from verifier.verdicts.grade import ShortfallKind
+    from verifier.verdicts.grade_words import NO_TRAINS
+
     yield f"No draft of {file}: what was written for it is not proved, so it is not shown."
     bad = [v for v in report.verdicts if v.status != "proved" and not v.obligation.advice]
     for verdict in bad[:_SHOWN]:
@@ -101,4 +104,6 @@ def _in_the_way(file: str, report: "Report") -> Iterator[str]:
         yield f"  {verdict.obligation.key}: {why}"
     if len(bad) > _SHOWN:
         yield f"  ... and {len(bad) - _SHOWN} more."
+    if any(shortfall.kind is ShortfallKind.NO_TRAINS for shortfall in report.shortfalls):
+        yield f"  {NO_TRAINS}"
     yield "Look at the track there; or write that part yourself, and draft the rest."

@@ -40,6 +40,14 @@ def limits_on_trains(plan: Plan) -> Iterator[tuple[str, Plan]]:
         yield title, with_running(plan, replace(running, reverse_on=None))
 
 
+def never_has_trains(plan: Plan) -> bool:
+    """Whether no history has a train: none comes in by an edge, and none is there at the start.
+    What is proved over time is then proved of an empty layout."""
+    pieces = plan.track.pieces.values()
+    come_in = any(p.kind == "edge" and p.direction != "leaving" for p in pieces)
+    return plan.locking.over_time and not come_in and not plan.locking.running.start_on
+
+
 def with_running(plan: Plan, running: Running) -> Plan:
     """The plan on which trains run so."""
     return replace(plan, locking=replace(plan.locking, running=running))

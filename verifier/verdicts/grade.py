@@ -34,6 +34,7 @@ class ShortfallKind(Enum):
     STOPPED = "stopped"
     KEPT_OUT = "kept out"
     NOTHING_CLEARS = "nothing clears"
+    NO_TRAINS = "no trains"
     NOTHING_ASKED = "nothing asked"
     KNOWN = "known"
     EXPECTED = "broken as expected"
@@ -59,6 +60,7 @@ _LIMITS = {
     ShortfallKind.STOPPED: (Grade.NONE, ExitCode.UNDECIDED),
     ShortfallKind.KEPT_OUT: (Grade.NONE, ExitCode.UNDECIDED),
     ShortfallKind.NOTHING_CLEARS: (Grade.NOTHING, ExitCode.UNDECIDED),
+    ShortfallKind.NO_TRAINS: (Grade.NOTHING, ExitCode.UNDECIDED),
     ShortfallKind.NOTHING_ASKED: (Grade.NOTHING, ExitCode.UNDECIDED),
     ShortfallKind.KNOWN: (Grade.NONE, ExitCode.AS_EXPECTED),
     ShortfallKind.EXPECTED: (Grade.NONE, ExitCode.AS_EXPECTED),

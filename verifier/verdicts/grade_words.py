@@ -22,6 +22,7 @@ NO_SIGNAL_CLEARS = (
     "No signal can ever clear. Whatever is proved below is proved of a layout on which no train "
     "may run: it says nothing of the rules."
 )
+NO_TRAINS = "no train is ever there: give the plan an edge, or say where `trains start on`"
 # Where there is a mishap that the file does not claim, of what can always be done again.
 AS_LONG_AS = "as long as nothing has collided or derailed"
 # Things named in one line before the rest is counted.
@@ -137,6 +138,8 @@ def shortfall_words(shortfall: Shortfall, report: Report) -> str:
             return "; ".join(kept_out_words(report))
         case ShortfallKind.NOTHING_CLEARS:
             return "no signal can ever clear"
+        case ShortfallKind.NO_TRAINS:
+            return NO_TRAINS
         case ShortfallKind.NOTHING_ASKED:
             return f"no check of {listing(report.only)}" if report.only else "no check is left"
         case ShortfallKind.SELECTED:

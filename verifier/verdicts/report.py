@@ -8,6 +8,7 @@ from typing import Any, Literal
 from verifier.language.source import Span
 from verifier.logic.expr import Expr
 from verifier.logic.transition_system import System
+from verifier.plan.claims import never_has_trains
 from verifier.plan.locking.locking_model import Promise
 from verifier.plan.model import Assumption, Plan
 from verifier.plan.observables import Observable
@@ -286,6 +287,7 @@ class Report:
             ShortfallKind.STOPPED: int(self.interrupted),
             ShortfallKind.KEPT_OUT: len(self.kept_out),
             ShortfallKind.NOTHING_CLEARS: int(self.nothing_clears),
+            ShortfallKind.NO_TRAINS: int(never_has_trains(self.plan)),
             ShortfallKind.NOTHING_ASKED: int(all(v.status == "waived" for v in self.verdicts)),
             ShortfallKind.KNOWN: sum(v.known for v in broken),
             ShortfallKind.EXPECTED: sum(v.expected for v in broken),
