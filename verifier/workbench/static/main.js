@@ -144,7 +144,7 @@ function showErrors(errors) {
   $('text').setAttribute('aria-invalid', String(errors.length > 0 && !unfinished));
   const bare = unfinished && errors.every((e) => e.code === 'CP502');
   const words = bare ? 'No signals yet: draft them, or set them.'
-    : unfinished ? `The track is not finished: ${count(errors.length, 'thing')} to join.`
+    : unfinished ? 'The track is not finished: what is left to join stands below the drawing.'
     : errors.length ? `${count(errors.length, 'error')} (F8: next)` : 'No errors.';
   if ($('error-count').textContent !== words) $('error-count').textContent = words;
   const rows = errors.map((e) => {
