@@ -11,8 +11,9 @@ from functools import cache
 from itertools import product
 from typing import NamedTuple
 
-from verifier.diagnosis.suspects import Influence, Stood, Suspect, Suspects, suspects
+from verifier.diagnosis.suspects import LEAVES, Influence, Stood, Suspect, Suspects, suspects
 from verifier.plan import observables
+from verifier.plan.devices import devices
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
@@ -27,15 +28,19 @@ from verifier.reference.train_extents import train_positions
 Colors = tuple[str, ...]
 UNSETTLED: Colors = ("?",)
 
+# The positions of a lever that throws something.
+_LEGS = ("normal", "reverse")
+_LYING = ("points", "derail", "gate")
+
 _Facts = list[tuple[Observable, str]]
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Setup:
     """How a layout is set up for a look at its signals. ``stands``: by block, the places at
-    one of which stock stands; ``told``: the positions turnouts were commanded to; ``lies``: the
-    positions they were seen in; ``facts``: other levers, buttons, derails, gates. Everything else
-    is as usual: vacant, points normal, levers normal."""
+    one of which stock stands; ``told``: the positions that turnouts, derails and gates were
+    commanded to; ``lies``: the positions they were seen in; ``facts``: other levers, buttons,
+    derails, gates. Everything else is as usual: vacant, points normal, levers normal."""
 
     stands: tuple[tuple[str, tuple[str, ...]], ...] = ()
     told: tuple[tuple[str, str], ...] = ()
@@ -46,7 +51,7 @@ class Setup:
 @dataclass(frozen=True, slots=True, eq=False)
 class Truth:
     """One situation that a setup allows, without faults and mistakes. ``stood``: where stock
-    stands; ``lies``: the positions of the turnouts that the setup mentions."""
+    stands; ``lies``: the positions of what is thrown and the setup mentions."""
 
     situation: Situation
     stood: Stood
@@ -70,10 +75,10 @@ class Bench:
         self.suspects = suspects(plan)
         self.looks = 0  # how often the evaluator was called
         self._machines = {
-            m.turnout: m
-            for m in plan.wiring.machines.values()
-            if m.kind == "points" and (m.motor or m.contacts == ())
+            m.turnout: m for m in plan.wiring.machines.values() if m.motor or m.contacts == ()
         }
+        self._levers = {name: _lever_of(plan, m) for name, m in self._machines.items()}
+        self._lying = {device.name: device.lies for device in devices(plan).values()}
         self._inputs = {(what.kind, what.name): what for what in self.plan.inputs}
         self._truths: dict[Situation, Truth] = {}
         self._look = cache(self._evaluated)
@@ -140,7 +145,7 @@ class Bench:
     ) -> Truth | None:
         """None where no stock can stand like this."""
         if situation not in self._truths:
-            lies = tuple((what.name, state) for what, state in points if what.kind == "points")
+            lies = tuple((what.name, state) for what, state in points if what.kind in _LYING)
             self._truths[situation] = Truth(situation, self._stood(situation), lies)
         return self._truths[situation] if can_be(self.plan, situation) else None
 
@@ -199,20 +204,40 @@ class Bench:
             and not (draws and electric and not place.draws)
         )
 
-    # -------------------------------------------------------------- points
+    # -------------------------------------------------------------- what is thrown
 
     @property
     def thrown(self) -> Collection[str]:
-        """All turnouts that follow a command."""
+        """All turnouts, slips, derails and gates that follow a command."""
         return self._machines
 
-    def throws(self, turnout: str) -> bool:
-        """Whether a turnout follows a command, so that it may lie otherwise than commanded."""
-        return turnout in self._machines
+    def throws(self, name: str) -> bool:
+        """Whether a turnout, slip, derail or gate follows a command, so that it may lie otherwise
+        than commanded."""
+        return name in self._machines
+
+    def lies(self, name: str) -> Observable:
+        """How a turnout, slip, derail or gate truly lies."""
+        return self._lying[name]
+
+    def positions(self, name: str) -> tuple[str, str]:
+        """The positions in which it rests, the normal one first."""
+        normal, reverse, *_ = self._lying[name].values
+        return normal, reverse
+
+    def told_with(self, name: str, position: str) -> dict[str, str]:
+        """Commands by name: this one, and those of all that the same lever throws."""
+        lever, leg = self.lever_of(name), _LEGS[self.positions(name).index(position)]
+        return self.told_by(lever, leg) if lever else {name: position}
+
+    def told_by(self, lever: str, leg: str) -> dict[str, str]:
+        """The positions that a lever commands by name, while it lies normal or reverse."""
+        at = _LEGS.index(leg)
+        return {name: self.positions(name)[at] for name in self.thrown_by(lever)}
 
     def moves(self, suspect: Suspect, mentioned: Collection[str]) -> bool:
-        """Whether a suspect can change how turnouts lie, or what they were commanded to, of which
-        some are ``mentioned``."""
+        """Whether a suspect can change how what is thrown lies, or what it was commanded to;
+        ``mentioned`` is all of which an observation says so."""
         mine = [suspect.trouble[0]] if suspect.trouble else self.unpowered_by(suspect)
         levers = {self.lever_of(name) for name in mentioned} - {None}
         return any(
@@ -222,33 +247,33 @@ class Bench:
         )  # fmt: skip
 
     def unpowered_by(self, suspect: Suspect) -> list[str]:
-        """The turnouts whose motors have no power with a suspect present."""
+        """All that is thrown whose motors have no power with a suspect present."""
         lost = {suspect.takes_power}
         return [n for n, m in self._machines.items() if m.motor and lost & set(self._fed(m))]
 
-    def lever_of(self, turnout: str) -> str | None:
-        machine = self._machines.get(turnout)
-        return machine.lever if machine else None
+    def lever_of(self, name: str) -> str | None:
+        """The lever that something always obeys, if it is thrown by one."""
+        return self._levers.get(name)
 
     def thrown_by(self, lever: str) -> tuple[str, ...]:
-        """The turnouts a lever throws."""
-        return tuple(name for name, machine in self._machines.items() if machine.lever == lever)
+        """All that a lever throws."""
+        return tuple(name for name, by in self._levers.items() if by == lever)
 
     def _points(self, setup: Setup, group: Suspects) -> Iterator[_Facts]:
-        """Every way in which points can lie, and have been commanded to."""
+        """Every way in which what is thrown can lie, and has been commanded to."""
         told, lies = dict(setup.told), dict(setup.lies)
-        by_hand = [(observables.points(name), state) for name, state in lies.items()
+        by_hand = [(self._lying[name], state) for name, state in lies.items()
                    if name not in self._machines]  # fmt: skip
         troubles = dict(s.trouble for s in group if s.trouble is not None)
         dead = {s.takes_power for s in group if s.takes_power}
         touched = {
-            self._machines[name].lever or name
+            self._levers[name] or name
             for name in (*told, *lies, *troubles)
             if name in self._machines
         }
         levers: dict[str, list[Machine]] = {}
         for name, machine in self._machines.items():
-            key = machine.lever or name
+            key = self._levers[name] or name
             if key in touched:
                 if dead.intersection(self._fed(machine)):
                     troubles[name] = "stays"
@@ -272,26 +297,41 @@ class Bench:
         lies: dict[str, str],
         troubles: dict[str, str],
     ) -> list[tuple[tuple[Observable, str], ...]]:
-        """Every way in which the turnouts of one lever can lie, and have been commanded to."""
-        commands = {told[m.turnout] for m in machines if m.turnout in told}
+        """Every way in which all that one lever throws can lie, and has been commanded to."""
+        told_legs = (_LEGS[m.positions.index(told[m.turnout])] for m in machines
+                     if m.turnout in told)  # fmt: skip
+        commands = set(told_legs)
         if len(commands) > 1:
             return []
         unmentioned = not commands and not any(m.turnout in lies for m in machines)
         ways = []
-        for command in commands or ("normal", "reverse"):
+        for command in commands or _LEGS:
             each = []
             for m in machines:
-                seen = "normal" if unmentioned else lies.get(m.turnout)
-                found = _lies(m, command, seen, troubles.get(m.turnout))
-                each.append([(observables.points(m.turnout), state) for state in found])
+                position = m.positions[_LEGS.index(command)]
+                seen = m.positions[0] if unmentioned else lies.get(m.turnout)
+                found = _lies(m, position, seen, troubles.get(m.turnout))
+                each.append([(m.lies, state) for state in found])
             ways += [(*self._command(machines, command), *chosen) for chosen in product(*each)]
         return list(dict.fromkeys(ways))
 
     def _command(self, machines: Sequence[Machine], command: str) -> _Facts:
-        """A command, where anything but the machine itself reads it."""
-        lever = machines[0].lever
-        what = self._inputs.get(("lever", lever) if lever else ("thrown", machines[0].turnout))
-        return [(what, command)] if what is not None else []
+        """A command, as ``normal`` or ``reverse``, where anything but the machine itself reads
+        it: the lever, and what reports the command for want of contacts."""
+        lever = self._inputs.get(("lever", self._levers[machines[0].turnout] or ""))
+        told = [
+            (m.told, m.positions[_LEGS.index(command)]) for m in machines
+            if ("thrown", m.turnout) in self._inputs
+        ]  # fmt: skip
+        return [*([(lever, command)] if lever is not None else []), *told]
+
+
+def _lever_of(plan: Plan, machine: Machine) -> str | None:
+    """The lever that what a machine moves always obeys; none where a lock may hold it."""
+    throw = plan.locking.throws.get(machine.turnout)
+    if throw is None or throw.by != "lever" or throw.locked is not None:
+        return machine.lever
+    return throw.lever
 
 
 def _one_state_each(suspect: Suspect) -> list[Suspect]:
@@ -302,19 +342,20 @@ def _one_state_each(suspect: Suspect) -> list[Suspect]:
 
 
 def _lies(machine: Machine, command: str, seen: str | None, trouble: str | None) -> list[str]:
-    """The positions of a turnout with this command, of which one was ``seen`` (None: nobody
+    """The positions of what is thrown with this command, of which one was ``seen`` (None: nobody
     looked)."""
     if not machine.motor:
         # Thrown by hand, and nothing was told: it lies as seen.
         return [seen or command]
-    can = {
-        None: [command],
-        "stays": ["normal", "reverse"],
-        "stays normal": ["normal"],
-        "stays reverse": ["reverse"],
-        "stops": ["open"],
-        "other way": ["reverse" if command == "normal" else "normal"],
-    }[trouble]
+    can = [command]
+    if trouble == "stays":
+        can = [*machine.positions]
+    elif trouble == "other way":
+        can = [machine.other(command)]
+    elif trouble == "stops":
+        can = ["open"]
+    elif trouble is not None:
+        can = [LEAVES[trouble]]
     if trouble is None and machine.motor == "slow":
         can = [*can, "open"] if seen == "open" else can
     return can if seen is None else [state for state in can if state == seen]
@@ -331,7 +372,7 @@ def faults_in(plan: Plan, group: Suspects) -> dict[Observable, str]:
 
 
 def without_machines(plan: Plan) -> Plan:
-    """The plan with the points of all turnouts unconstrained: the bench itself works out what
+    """The plan with all that machines move unconstrained: the bench itself works out what
     machines make of their commands, since that depends on what is wrong with them."""
     machines = {
         name: replace(machine, motor=None) for name, machine in plan.wiring.machines.items()

@@ -52,6 +52,7 @@ def _observation(plan: Plan, bench: Bench, departure: Departure) -> Observation 
         (what.name, "open" if state == "moving" else state)
         for what, state in reported.items()
         if what.kind == "points report"
+        or (what.kind in ("derail report", "gate report") and bench.throws(what.name))
     )
     told = tuple(
         (what.name, state) for what, state in departure.memory.items()
@@ -61,6 +62,12 @@ def _observation(plan: Plan, bench: Bench, departure: Departure) -> Observation 
         (what, state)
         for what, state in (*reported.items(), *departure.memory.items())
         if what.kind in (*_MEMORY, *_COMMANDS) and state != what.usual
+    ) + tuple(
+        (bench.lies(what.name), "open" if state == "moving" else state)
+        for what, state in reported.items()
+        if what.kind in ("derail report", "gate report")
+        and not bench.throws(what.name)
+        and bench.lies(what.name) in bench.given.inputs
     )
     sights = []
     for signal in plan.signals.values():

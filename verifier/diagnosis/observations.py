@@ -291,13 +291,15 @@ class _Reader:
                 self.stands[name] = found
             case "turnout":
                 self._turnout(name, state, thing.span)
+            case "derail" | "gate" if self.bench.throws(name):
+                self._turnout(name, state, thing.span)
             case "crossover":
                 for end in self.plan.crossovers[name].ends:
                     self._turnout(end, state, thing.span)
             case "lever" if self.bench.thrown_by(name):
-                for turnout in self.bench.thrown_by(name):
-                    self._note("told", turnout, state, thing.span)
-                    self.told[turnout] = state
+                for thrown, position in self.bench.told_by(name, state).items():
+                    self._note("told", thrown, position, thing.span)
+                    self.told[thrown] = position
             case _:
                 assert thing.what is not None
                 self._note(thing.kind, name, state, thing.span)
@@ -305,8 +307,8 @@ class _Reader:
 
     def _turnout(self, name: str, state: str, span: Span) -> None:
         told = self.told_next and self.bench.throws(name)
-        if told and state == "open":
-            self._error("CP621", span, "told_open", name=name)
+        if told and state not in self.bench.positions(name):
+            self._error("CP621", span, "told_open", name=name, positions=self.bench.positions(name))
         self._note("told" if told else "points", name, state, span)
         (self.told if told else self.lies)[name] = state
 

@@ -16,6 +16,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.plan.wiring.miswiring import Mistake, mistakes
+from verifier.plan.wiring.wiring_model import Machine
 from verifier.properties.failures import fault_words
 from verifier.reference.equipment import asked_by
 
@@ -28,15 +29,20 @@ LIKELY = (
 )  # fmt: skip
 
 
-# How the points lie, whatever the command, when their machine does not move them.
-LEAVES = {"stays normal": "normal", "stays reverse": "reverse"}
+# How points, derails and gates lie, whatever the command, when their machine does not move them.
+LEAVES = {
+    "stays normal": "normal", "stays reverse": "reverse",
+    "stays derailing": "derailing", "stays non-derailing": "non-derailing",
+    "stays seated": "seated", "stays open": "open",
+}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Suspect:
     """One thing that may be wrong. ``text`` says what, ``also`` other descriptions that no signal
     can tell from it. One of three is given: ``fault``, which may change between ``states`` from
-    one moment to the next; ``mistake``; ``trouble``, a turnout and what its machine does."""
+    one moment to the next; ``mistake``; ``trouble``, a turnout, slip, derail or gate and what its
+    machine does."""
 
     kind: str
     text: str
@@ -77,9 +83,7 @@ def suspects(plan: Plan) -> Suspects:
         also: tuple[str, ...] = ()
         match fault.kind:
             case FaultKind.MACHINE:
-                # How a gate or derail lies is looked at, whatever its machine was told.
-                if plan.wiring.machines[fault.subjects[0]].kind == "points":
-                    found += _machine(fault.subjects[0], span)
+                found += _machine(plan.wiring.machines[fault.subjects[0]], span)
                 continue
             case FaultKind.GAP:
                 text = f"{fault.name} is missing or bridged"
@@ -103,15 +107,20 @@ def suspects(plan: Plan) -> Suspects:
     return tuple(sorted(found, key=lambda suspect: suspect.rank))
 
 
-def _machine(turnout: str, span: Span) -> Iterator[Suspect]:
-    says = {
-        "stays normal": f"the machine of {turnout} leaves it normal, whatever it is told",
-        "stays reverse": f"the machine of {turnout} leaves it reverse, whatever it is told",
-        "stops": f"the machine of {turnout} stopped between its ends",
-        "other way": f"the motor wires of {turnout} are swapped: it goes the other way",
-    }
-    for does, text in says.items():
-        yield Suspect("points-stalled", text, span, trouble=(turnout, does))
+def _machine(machine: Machine, span: Span) -> Iterator[Suspect]:
+    """What the machine of points, a derail or a gate may do."""
+    name = machine.turnout
+    for position in machine.positions:
+        text = f"the machine of {name} leaves it {position}, whatever it is told"
+        # A gate that stopped on its way lies open, as one does that was not moved at all.
+        also = (f"the machine of {name} stopped before it was seated",) * (position == "open")
+        trouble = name, f"stays {position}"
+        yield Suspect("points-stalled", text, span, also, trouble=trouble)
+    if "open" not in machine.positions:
+        text = f"the machine of {name} stopped between its ends"
+        yield Suspect("points-stalled", text, span, trouble=(name, "stops"))
+    text = f"the motor wires of {name} are swapped: it goes the other way"
+    yield Suspect("points-stalled", text, span, trouble=(name, "other way"))
 
 
 def can_be_together(group: Iterable[Suspect]) -> bool:
@@ -248,7 +257,7 @@ class Influence:
             near = self._draws_near(suspect, stood, group)
             return self._mistake_affects(suspect.mistake, cone, stood, near)
         if suspect.trouble is not None:
-            return False  # it shows in how the points lie, and that is given
+            return False  # it shows in how what is thrown lies, and that is given
         assert suspect.fault is not None
         return self._fault_affects(suspect.fault, cone, stock)
 

@@ -22,6 +22,8 @@ MAX_SETUPS = 320
 MAX_SIGNALS = 8
 # Calls of the evaluator after which no further test is tried.
 MAX_TEST_LOOKS = 7_000
+# How points, derails and gates lie unless something is done.
+_NORMAL = ("normal", "derailing", "seated")
 
 # What the looks of one test show, in every way it can come out; and that of every test.
 Response = frozenset[tuple[Colors, ...]]
@@ -30,13 +32,13 @@ Signature = tuple[Response, ...]
 
 @dataclass(frozen=True, slots=True)
 class Suite:
-    """Tests: each setup, with a look at each signal and at how each turnout thrown lies."""
+    """Tests: each setup, with a look at each signal and at how all that was thrown lies."""
 
     setups: tuple[Setup, ...]
     signals: tuple[str, ...]
 
     def looks(self, index: int) -> tuple[str, ...]:
-        """The signals, then the turnouts, that the test of this index looks at."""
+        """The signals, then all that is thrown, that the test of this index looks at."""
         return (*self.signals, *dict(self.setups[index].told))
 
 
@@ -51,8 +53,8 @@ class TestOutcome:
 
 @dataclass(frozen=True, slots=True)
 class NextTest:
-    """A setup, and the signal or the turnout to look at. ``words``: how to set the layout up, where
-    the setup does not say it."""
+    """A setup, and the signal, or what is thrown, to look at. ``words``: how to set the layout up,
+    where the setup does not say it."""
 
     setup: Setup
     look: str
@@ -139,8 +141,8 @@ def _each_once(lines: Iterable[Setup]) -> list[Setup]:
     return list({(line.told, line.lies, line.facts): line for line in lines}.values())
 
 
-# The states in which a turnout (by its name) or anything else (by its observable) can be set, the
-# usual one first.
+# The states in which turnouts and all that is thrown (by name) or anything else (by its observable)
+# can be set, the usual one first.
 _Knob = list[tuple[str | Observable, str]]
 
 
@@ -153,6 +155,9 @@ def _knobs(bench: Bench, signals: Sequence[str]) -> list[_Knob]:
                           if name in turnouts]  # fmt: skip
     for what in bench.plan.inputs:
         if what in others and not bench.thrown_by(what.name):
+            if what.kind in ("derail", "gate") and bench.throws(what.name):
+                knobs.append([(what.name, position) for position in bench.positions(what.name)])
+                continue
             states = [value for value in what.values if value != "open" and value != what.usual]
             knobs.append([(what, state) for state in (what.usual, *states)])
     return knobs
@@ -166,10 +171,10 @@ def _line(bench: Bench, chosen: Iterable[tuple[str | Observable, str]]) -> Setup
         if not isinstance(what, str):
             others[what] = state
         elif bench.throws(what):
-            # Turnouts of one lever go together.
+            # All that one lever throws goes together.
             lever = bench.lever_of(what)
             same = [name for name in told if lever and bench.lever_of(name) == lever]
-            told[what] = told[same[0]] if same else state
+            told[what] = bench.told_with(same[0], told[same[0]])[what] if same else state
         else:
             lies[what] = state
     return Setup((), tuple(told.items()), tuple(lies.items()), tuple(others.items()))
@@ -177,7 +182,7 @@ def _line(bench: Bench, chosen: Iterable[tuple[str | Observable, str]]) -> Setup
 
 def _size(setup: Setup) -> int:
     """How much has to be done for a setup."""
-    points = sum(state != "normal" for _, state in (*setup.told, *setup.lies))
+    points = sum(state not in _NORMAL for _, state in (*setup.told, *setup.lies))
     others = sum(state != what.usual for what, state in setup.facts)
     return len(setup.stands) + points + others
 
@@ -218,7 +223,7 @@ def _together(bench: Bench, group: Suspects, setup: Setup, signals: Sequence[str
         lies = dict(moment.truth.lies)
         ways.add((
             *(bench.shows(moment, signal) for signal in signals),
-            *((lies.get(name, "normal"),) for name, _ in setup.told),
+            *((lies.get(name, bench.positions(name)[0]),) for name, _ in setup.told),
         ))  # fmt: skip
     return frozenset(ways)
 

@@ -69,7 +69,8 @@ def _seen(found: Diagnosis, ink: Ink) -> Iterator[str]:
         yield f"   {number}. {observation.text}"
         for seen, due in zip(observation.sights, expected, strict=True):
             if not due.colors:
-                yield "      " + ink.paint("with nothing wrong points could not lie so", "bad")
+                what = _lying(observation, found.plan)
+                yield "      " + ink.paint(f"with nothing wrong {what} could not lie so", "bad")
                 break
             if not seen.colors & due.colors:
                 said = _any_of(due.signal, due.colors, found.plan)
@@ -77,7 +78,7 @@ def _seen(found: Diagnosis, ink: Ink) -> Iterator[str]:
     if found.followed:
         return  # the card says what else is so
     yield from _paragraph(
-        "Track not mentioned is taken as vacant, points not mentioned as normal, levers and "
+        f"Track not mentioned is taken as vacant, {_usually(found.plan)}, levers and "
         "buttons as left in their usual position.", ink,
     )  # fmt: skip
     memory = [w for w in found.plan.inputs if w.kind in ("relay", "timer", "traffic")]
@@ -103,6 +104,22 @@ def _as_due(observation: Observation, expected: Iterable[Sight]) -> bool:
         dict(observation.setup.told).get(turnout, state) != state
         for turnout, state in observation.setup.lies
     )  # fmt: skip
+
+
+def _lying(observation: Observation, plan: Plan) -> str:
+    """What was seen to lie, in general: ``points``, ``derails and gates``."""
+    seen = dict(observation.setup.lies)
+    kinds = {"points": seen.keys() - plan.derails.keys() - plan.gates.keys(),
+             "derails": seen.keys() & plan.derails.keys(),
+             "gates": seen.keys() & plan.gates.keys()}  # fmt: skip
+    return " and ".join(kind for kind, names in kinds.items() if names) or "points"
+
+
+def _usually(plan: Plan) -> str:
+    """How what is not mentioned is taken to lie."""
+    derails = ", derails as derailing" if plan.derails else ""
+    gates = ", gates as seated" if plan.gates else ""
+    return f"points not mentioned as normal{derails}{gates}"
 
 
 def _explained(found: Diagnosis, ink: Ink) -> Iterator[str]:

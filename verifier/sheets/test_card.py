@@ -79,7 +79,7 @@ def _rows(step: CardStep, plan: Plan) -> Iterator[Row]:
 
 
 def _must_show(point: ObservationPoint, plan: Plan) -> tuple[str, str]:
-    """The colors and the aspect; how turnouts lie."""
+    """The colors and the aspect; how all that is thrown lies."""
     if point.turnouts:
         return f"lies {sorted(point.expected[0][1])[0][0]}", "-"
     every = dict.fromkeys(shown for _, colors in point.expected for shown in sorted(colors))
@@ -315,8 +315,8 @@ def _notes(card: Card) -> Iterator[str]:
 def _examples(card: Card) -> str:
     """What may be seen, of things that are there."""
     heads = next((signal.heads for signal in card.plan.signals.values()), ())
-    turnouts = (turnout for step in card.steps for turnout, _ in step.lies.items())
-    seen = [f"`{heads[0].name} red`" if heads else "", *(f"`{t} open`" for t in turnouts)]
+    thrown = (name for step in card.steps for name in step.lies)
+    seen = [f"`{heads[0].name} red`" if heads else "", *(f"`{name} open`" for name in thrown)]
     return ", ".join(filter(None, seen[:2]))
 
 

@@ -82,8 +82,8 @@ class Met:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Found:
-    """A fault and where it shows: numbers of steps, with the signal or turnout to look at. A fault
-    that memory may hide is simulated up to the step that first shows it."""
+    """A fault and where it shows: numbers of steps, with the signal, or what is thrown, to look at.
+    A fault that memory may hide is simulated up to the step that first shows it."""
 
     fault: CardFault
     at: tuple[tuple[int, str], ...]
@@ -430,10 +430,11 @@ class _Maker:
         return ()
 
     def _lies(self, setup: Setup) -> dict[str, str]:
-        """How turnouts must lie that have a command, and those that neither hands nor a machine of
-        the wiring throw."""
+        """How all must lie that has a command, and what neither hands nor a machine of the wiring
+        throw."""
         lies = dict(setup.told)
-        for name, state in setup.lies:
+        others = ((w.name, s) for w, s in setup.facts if w.kind in ("derail", "gate"))
+        for name, state in (*setup.lies, *others):
             throw = self.plan.locking.throws.get(name)
             if throw is not None and throw.by not in ("hand", "anyone"):
                 lies[name] = state
@@ -466,6 +467,6 @@ def _since_reset(steps: Sequence[CardStep]) -> Sequence[CardStep]:
 def as_given(bench: Bench, setup: Setup, situation: Situation) -> Situation:
     """A situation of the bench's plan as one of the plan it was given, in which points follow
     their commands."""
-    told = ((observables.thrown(turnout), state) for turnout, state in setup.told)
+    told = ((observables.thrown(n, bench.positions(n)), state) for n, state in setup.told)
     known = {**dict(told), **situation.facts}
     return Situation.of((what, known[what]) for what in bench.given.inputs if what in known)

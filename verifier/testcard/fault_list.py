@@ -2,7 +2,7 @@
 
 In: a bench. Out: the faults, whether a step surely shows a fault, and the same as an expression for
 the solver. A step shows a fault if a signal then has colors that it cannot have without it, or if a
-turnout does not lie as commanded.
+turnout, slip, derail or gate does not lie as commanded.
 """
 
 from collections.abc import Iterator
@@ -13,12 +13,11 @@ from verifier.diagnosis.equivalence import differing
 from verifier.diagnosis.suspects import LEAVES, Suspect
 from verifier.explain.state_text import flow_words
 from verifier.logic.expr import TRUE, Expr, atom
-from verifier.plan import observables
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CardFault:
-    """A suspect in one state. ``stuck``: a turnout and how it lies for good, where that is how
+    """A suspect in one state. ``stuck``: what is thrown and how it lies for good, where that is how
     the suspect is found, as its machine has no power."""
 
     suspect: Suspect
@@ -41,13 +40,13 @@ def card_faults(bench: Bench) -> Iterator[CardFault]:
 
 
 def without_power(bench: Bench, fault: CardFault) -> tuple[CardFault, ...]:
-    """The two positions in which the first turnout is stuck whose machine loses its power; nothing
-    if none does."""
-    for turnout in bench.unpowered_by(fault.suspect):
+    """The two positions in which the first turnout, slip, derail or gate is stuck whose machine
+    loses its power; nothing if none does."""
+    for name in bench.unpowered_by(fault.suspect):
         return tuple(
-            CardFault(fault.suspect, f"{fault.text} ({turnout} lies {state} for good)",
-                  fault.group, (turnout, state))
-            for state in ("normal", "reverse")
+            CardFault(fault.suspect, f"{fault.text} ({name} lies {state} for good)",
+                  fault.group, (name, state))
+            for state in bench.positions(name)
         )  # fmt: skip
     return ()
 
@@ -84,8 +83,9 @@ def sound_colors(bench: Bench, setup: Setup) -> dict[str, frozenset[Colors]]:
 def shown_at(
     bench: Bench, setup: Setup, fault: CardFault, sound: dict[str, frozenset[Colors]]
 ) -> str | None:
-    """The signal or turnout at which a step surely shows a fault; None if it may not show."""
-    found = turnout_shows(setup, fault)
+    """The signal, or what is thrown, at which a step surely shows a fault; None if it may not
+    show."""
+    found = thrown_shows(setup, fault)
     if found is not None or fault.suspect.trouble or fault.stuck:
         return found
     # A mistake may let current divide otherwise.
@@ -97,16 +97,16 @@ def shown_at(
     return None
 
 
-def turnout_shows(setup: Setup, fault: CardFault) -> str | None:
-    """The turnout that does not lie as commanded because of a fault."""
+def thrown_shows(setup: Setup, fault: CardFault) -> str | None:
+    """The turnout, slip, derail or gate that does not lie as commanded because of a fault."""
     if fault.stuck is not None:
-        turnout, lies = fault.stuck
+        name, lies = fault.stuck
     elif fault.suspect.trouble is not None:
-        turnout, does = fault.suspect.trouble
+        name, does = fault.suspect.trouble
         lies = LEAVES.get(does, does)  # `stops` and `other way` show whatever the command
     else:
         return None
-    return turnout if dict(setup.told).get(turnout, lies) != lies else None
+    return name if dict(setup.told).get(name, lies) != lies else None
 
 
 def to_be_seen(bench: Bench, fault: CardFault) -> Expr:
@@ -114,11 +114,10 @@ def to_be_seen(bench: Bench, fault: CardFault) -> Expr:
 
     Raises :class:`InputError` if the rules are cyclic with the fault."""
     if fault.stuck is not None:
-        turnout, lies = fault.stuck
-        other = "reverse" if lies == "normal" else "normal"
-        return atom(observables.points(turnout), other)
+        name, lies = fault.stuck
+        return atom(bench.lies(name), *(p for p in bench.positions(name) if p != lies))
     if fault.suspect.trouble is not None:
-        turnout, does = fault.suspect.trouble
-        others = [lies for lies in ("normal", "reverse") if lies != LEAVES.get(does)]
-        return TRUE if len(others) == 2 else atom(observables.points(turnout), *others)
+        name, does = fault.suspect.trouble
+        others = [lies for lies in bench.positions(name) if lies != LEAVES.get(does)]
+        return TRUE if len(others) == 2 else atom(bench.lies(name), *others)
     return differing(bench, (), fault.group, surely=True)

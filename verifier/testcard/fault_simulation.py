@@ -37,8 +37,8 @@ _HEARD = (*observables.REPORTED, "aspect", "color")
 
 @dataclass(frozen=True, slots=True, eq=False)
 class ExpectedStep:
-    """A step as simulated: its operations, the colors that it must show, and how turnouts that
-    have a command must lie."""
+    """A step as simulated: its operations, the colors that it must show, and how all
+    that has a command must lie."""
 
     operations: tuple[Operation, ...]
     colors: Mapping[str, frozenset[Colors]]
@@ -47,16 +47,16 @@ class ExpectedStep:
 
 @dataclass(frozen=True, slots=True)
 class Sighting:
-    """What is observed in a step: colors by signal, and how turnouts lie."""
+    """What is observed in a step: colors by signal, and how all that is thrown lies."""
 
     colors: Mapping[str, Colors]
     lies: Mapping[str, str]
 
     def against(self, step: ExpectedStep) -> str | None:
-        """The first turnout or signal that differs from what the step must show."""
-        for turnout, must in step.lies.items():
-            if self.lies.get(turnout, must) != must:
-                return turnout
+        """The first thing thrown, or signal, that differs from what the step must show."""
+        for name, must in step.lies.items():
+            if self.lies.get(name, must) != must:
+                return name
         for signal, must_show in step.colors.items():
             if self.colors.get(signal) not in (None, *must_show):
                 return signal
@@ -68,7 +68,7 @@ class FaultSimulator:
 
     def __init__(self, bench: Bench, graph: StateGraph):
         self._bench, self._graph = bench, graph
-        self._turnouts = graph.simulation.stepper.variables.turnouts
+        self._devices = graph.simulation.stepper.variables.moving
         self._musts: dict[RestState, ExpectedStep] = {}
         self._known: dict[Suspect, bool] = {}
         world = World(bench.plan)
@@ -187,8 +187,8 @@ class FaultSimulator:
         start = simulation.start()
         if start is None or fault.stuck is None:
             return start
-        turnout, lies = fault.stuck
-        return start if start[observables.points(turnout)] == lies else None
+        name, lies = fault.stuck
+        return start if start[self._bench.lies(name)] == lies else None
 
     def _after(
         self, fault: CardFault, simulation: Simulation, now: Moment, way: Operation
@@ -198,8 +198,8 @@ class FaultSimulator:
         if block is not None and not self._is_seen_alike(simulation, now, block):
             return None
         then = simulation.after(now, way.done)
-        stuck = [observables.points(turnout) for turnout in self._bench.unpowered_by(fault.suspect)]
-        if then is not None and any(then[points] != now[points] for points in stuck):
+        stuck = [self._bench.lies(name) for name in self._bench.unpowered_by(fault.suspect)]
+        if then is not None and any(then[lies] != now[lies] for lies in stuck):
             return None  # without power they do not move
         return then
 
@@ -239,7 +239,7 @@ class FaultSimulator:
             signal.name: tuple(_lit(seen[head.lens], head.lens) for head in signal.heads)
             for signal in self._bench.plan.signals.values()
         }
-        return Sighting(lit, {name: seen[observables.points(name)] for name in self._turnouts})
+        return Sighting(lit, {d.name: seen[d.lies] for d in self._devices})
 
 
 def _lit(color: str, lens: Observable) -> str:

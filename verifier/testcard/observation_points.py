@@ -1,8 +1,8 @@
 """What to observe in each step of a test card, and the fingerprint of the card.
 
 In: a card. Out: observation points, each of the signals that must show the same colors or of the
-turnouts that must lie alike; a fingerprint that only cards with the same steps share. The sheet
-prints the observation points, and results are read back by them.
+turnouts, derails and gates that must lie alike; a fingerprint that only cards with the same steps
+share. The sheet prints the observation points, and results are read back by them.
 """
 
 from collections.abc import Iterator
@@ -16,7 +16,7 @@ from verifier.testcard.card import Card, CardStep
 @dataclass(frozen=True, slots=True)
 class ObservationPoint:
     """``expected``: for each signal, the colors that it may show, top to bottom; with ``turnouts``,
-    for each turnout, how it must lie."""
+    for each turnout, slip, derail or gate, how it must lie."""
 
     expected: tuple[tuple[str, frozenset[Colors]], ...]
     turnouts: bool = False

@@ -16,8 +16,8 @@ from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 
-# A control and its states: a turnout that has a command by its name, a lever by the first turnout
-# that it throws, anything else by its observable.
+# A control and its states: a turnout, slip, derail or gate that has a command by its name, a lever
+# by the first of these that it throws, anything else by its observable.
 Control = tuple[str | Observable, tuple[str, ...]]
 Stands = tuple[tuple[str, tuple[str, ...]], ...]
 
@@ -32,10 +32,12 @@ def controls(bench: Bench) -> list[Control]:
     for name in bench.thrown:
         lever = bench.lever_of(name)
         if lever is None or lever not in levers:
-            found.append((name, ("normal", "reverse")))
+            found.append((name, bench.positions(name)))
         if lever is not None:
             levers.add(lever)
     for what in bench.plan.inputs:
+        if what.kind in ("gate", "derail") and bench.throws(what.name):
+            continue
         if what.kind in ("lever", "button", "gate", "derail") and not (
             what.kind == "lever" and what.name in levers
         ):
@@ -56,15 +58,13 @@ def settings(bench: Bench, given: Sequence[Control]) -> Iterator[Setup]:
 
 
 def setting(bench: Bench, chosen: Iterable[tuple[str | Observable, str]]) -> Setup:
-    """A setup without stock, with the command of every turnout that has one."""
+    """A setup without stock, with the command of all that has one."""
     told: dict[str, str] = {}
     lies: dict[str, str] = {}
     others: dict[Observable, str] = {}
     for what, state in chosen:
         if isinstance(what, str):
-            lever = bench.lever_of(what)
-            same = bench.thrown_by(lever) if lever else (what,)
-            told.update(dict.fromkeys(same, state))
+            told.update(bench.told_with(what, state))
         elif what.kind == "points":
             lies[what.name] = state
         else:
@@ -91,24 +91,26 @@ def operator_constraints(bench: Bench, *, stateful: bool) -> Iterator[Expr]:
     if stateful:
         return
     for name in bench.thrown:
-        points = observables.points(name)
-        lever = bench.lever_of(name)
-        command = levers[lever] if lever else observables.thrown(name)
-        if command.kind == "thrown" and command not in bench.plan.inputs:
-            continue
-        yield disjunction(
-            *(
-                conjunction(atom(points, state), atom(command, state))
-                for state in ("normal", "reverse")
+        lies, positions = bench.lies(name), bench.positions(name)
+        lever = levers.get(bench.lever_of(name) or "")
+        told = observables.thrown(name, positions)
+        for command in (lever, told):
+            if command is None or command not in bench.plan.inputs:
+                continue
+            states = positions if command is told else ("normal", "reverse")
+            yield disjunction(
+                *(
+                    conjunction(atom(lies, position), atom(command, state))
+                    for position, state in zip(positions, states, strict=True)
+                )
             )
-        )
 
 
 def setup_of(bench: Bench, situation: Situation) -> Setup:
     """The setup of a situation that meets the operator constraints."""
     chosen: list[tuple[str | Observable, str]] = []
     for what, _ in controls(bench):
-        seen = observables.points(what) if isinstance(what, str) else what
+        seen = bench.lies(what) if isinstance(what, str) else what
         chosen.append((what, situation.state(seen)))
     stands = tuple(
         (what.name, (situation.state(what),))

@@ -38,7 +38,6 @@ _OK = frozenset(("ok", "o.k.", "okay", "yes", "y", "good", "right", "✓", "✔"
 _NO = frozenset(("no", "n", "not ok", "wrong", "bad", "fail", "failed", "✗", "✘"))
 # At most this many characters of a cell are repeated in a message.
 MOST_TOLD = 40
-_LIES = {"normal": "normal", "reverse": "reverse", "open": "open", "between": "open"}
 
 
 def diagnose_results(
@@ -170,7 +169,7 @@ class _Reader:
     def _who(
         self, point: ObservationPoint, part: str, named: set[str], cell: CsvCell
     ) -> tuple[tuple[str, ...], str]:
-        """The signals or turnouts that a part of a cell is about, and what it says of them."""
+        """The signals, or what is thrown, that a part of a cell is about, and what it says."""
         first, _, rest = part.partition(" ")
         name = next((n for n in point.names if n.lower() == first.lower().rstrip(":")), None)
         if name is not None and rest.strip():
@@ -191,13 +190,15 @@ class _Reader:
     def _note(
         self, seen: _Seen, point: ObservationPoint, name: str, said: str, cell: CsvCell
     ) -> None:
-        """Record what is said of one signal or turnout."""
+        """Record what is said of one signal, or of one thing that is thrown."""
         expected, low = dict(point.expected)[name], said.lower()
         if point.turnouts:
             lies = next(iter(expected))[0]
-            state = lies if low in _OK else _LIES.get(low.removeprefix("lies "), "")
+            state = lies if low in _OK else self._position(name, low.removeprefix("lies "))
             if not state:
-                raise _error("CP621", cell.span, "points", said=_short(said))
+                kind = self.bench.lies(name).kind
+                variant = kind if kind in ("derail", "gate") else "points"
+                raise _error("CP621", cell.span, variant, said=_short(said))
             seen.lies[name] = state
         elif low in _OK:
             seen.sights[name] = expected
@@ -208,6 +209,11 @@ class _Reader:
             seen.sights[name] = self._colors(name, said, cell)
         if low not in _OK:
             seen.said.append(said if said.startswith(name) else f"{name} {said}")
+
+    def _position(self, name: str, said: str) -> str:
+        """How something lies, in a word; empty for a word that does not say it."""
+        state = "open" if said == "between" else said
+        return state if state in self.bench.lies(name).values else ""
 
     def _colors(self, name: str, said: str, cell: CsvCell) -> frozenset[Colors]:
         """Colors or an aspect, in the words of any observation."""
@@ -235,7 +241,8 @@ def _error(code: str, span: Span, variant: str = "", /, **words: Any) -> InputEr
 
 
 def _for_example(point: ObservationPoint) -> str:
-    return "reverse" if point.turnouts else "red"
+    """What may be seen there: of what is thrown, how it must lie."""
+    return next(iter(point.expected[0][1]))[0] if point.turnouts else "red"
 
 
 def _short(text: str) -> str:

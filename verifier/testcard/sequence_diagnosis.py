@@ -21,7 +21,7 @@ from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect
 from verifier.diagnosis.test_selection import NextTest, Response, Signature, Suite, best_test
 from verifier.testcard.card import Card
-from verifier.testcard.fault_list import CardFault, card_faults, turnout_shows, without_power
+from verifier.testcard.fault_list import CardFault, card_faults, thrown_shows, without_power
 from verifier.testcard.fault_simulation import FaultSimulator, Sighting
 
 _Sights = tuple[Sighting, ...]
@@ -99,7 +99,7 @@ class _Matcher:
         known = True
         for step in self._card.steps:
             yield self._static(fault, step.number - 1) if known else Sighting({}, {})
-            if fault.suspect.trouble is not None and turnout_shows(step.setup, fault):
+            if fault.suspect.trouble is not None and thrown_shows(step.setup, fault):
                 known = False  # afterwards, memory may differ
 
     def _static(self, fault: CardFault, number: int) -> Sighting:

@@ -313,16 +313,19 @@ class StateGraph:
     def _place(self, moment: Mapping[Observable, str]) -> RestState:
         stood = self.stood(moment)
         stands = () if stood is None else ((stood[0], (stood[1],)),)
-        turnouts = self._stepper.variables.turnouts
-        told = tuple((n, moment[observables.thrown(n)]) for n in turnouts if self._bench.throws(n))
+        throws = self._bench.throws
+        told = tuple((d.name, moment[d.told]) for d in self._moving if throws(d.name))
         lies = tuple(
-            (n, moment[observables.points(n)]) for n in turnouts if not self._bench.throws(n)
-        )
+            (d.name, moment[d.lies]) for d in self._moving
+            if d.has_points and not throws(d.name)
+        )  # fmt: skip
+        is_told = {d.lies for d in self._moving if throws(d.name)}
         points = [d for d in self._by_hand if d.has_points]
         hand = tuple((d.name, moment[d.lies]) for d in points)
         others = {d.lies for d in self._by_hand if not d.has_points}
-        kept = tuple((w, s) for w, s in moment.items() if w.kind in _KEPT)
-        done = tuple((w, s) for w, s in kept if w.kind in ("lever", "button") or w in others)
+        every = [(w, s) for w, s in moment.items() if w.kind in _KEPT]
+        kept = tuple((w, s) for w, s in every if w not in is_told)
+        done = tuple((w, s) for w, s in every if w.kind in ("lever", "button") or w in others)
         return RestState(moment, Setup(stands, told, lies, kept), Setup(stands, (), hand, done), [])
 
 

@@ -5,18 +5,20 @@ begins at rest. Up to eleven steps the order is the cheapest. For more it is fou
 neighbor, then improved by 2-opt and or-opt.
 """
 
-from collections.abc import Callable, Collection, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from functools import cache
 from itertools import pairwise, permutations
 
 from verifier.diagnosis.bench import Bench, Setup
+from verifier.plan.devices import devices
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.equipment import StockPlace
 
 # A block, and the place on it where stock stands.
 Stood = tuple[str, str]
+_Positions = Iterable[tuple[str, str]]
 # Up to this many steps the order is the cheapest.
 ALL_ORDERS = 11
 # The costs of a lever or button; of points thrown by hand, a derail or a gate, to which the
@@ -42,6 +44,7 @@ class OperatorPath:
     def __init__(self, bench: Bench):
         self._bench = bench
         self._plan = bench.given
+        self._devices = devices(bench.given)
         self._distances = _distances(bench.plan)
 
     def acts(self, before: Setup, after: Setup) -> list[Instruction]:
@@ -56,32 +59,33 @@ class OperatorPath:
         return sum(act.cost for act in self.acts(before, after))
 
     def _throws(self, before: Setup, after: Setup) -> Iterator[Instruction]:
-        was, then = dict(before.told), dict(after.told)
         levers: set[str] = set()
-        for turnout, state in then.items():
-            if was.get(turnout, "normal") == state:
-                continue
-            lever = self._bench.lever_of(turnout)
+        for name, state in self._changed(before.told, after.told):
+            lever = self._bench.lever_of(name)
             if lever is None:
-                yield Instruction(f"throw {turnout} to {state}", LEVER)
+                yield Instruction(f"throw {name} to {state}", LEVER)
             elif lever not in levers:
                 levers.add(lever)
-                yield Instruction(f"lever {lever} to {state}", LEVER)
-        was, then = dict(before.lies), dict(after.lies)
-        for turnout, state in then.items():
-            if was.get(turnout, "normal") != state:
-                yield Instruction(f"throw {turnout} to {state} by hand", BY_HAND)
+                leg = ("normal", "reverse")[self._bench.positions(name).index(state)]
+                yield Instruction(f"lever {lever} to {leg}", LEVER)
+        for name, state in self._changed(before.lies, after.lies):
+            yield Instruction(f"throw {name} to {state} by hand", BY_HAND)
         facts_before = dict(before.facts)
         for what, state in after.facts:
             if facts_before.get(what, what.usual) != state:
                 yield _set(what, state)
 
     def _under(self, before: Setup, after: Setup) -> frozenset[str]:
-        """The blocks in which points move."""
-        was, then = (dict((*setup.told, *setup.lies)) for setup in (before, after))
-        thrown = (n for n, state in then.items() if was.get(n, "normal") != state)
-        blocks = (self._plan.track.pieces[name].block for name in thrown)
-        return frozenset(block for block in blocks if block is not None)
+        """The blocks in which points, derails or gates move."""
+        changed = self._changed((*before.told, *before.lies), (*after.told, *after.lies))
+        return frozenset(self._devices[name].block for name, _ in changed)
+
+    def _changed(self, before: _Positions, after: _Positions) -> Iterator[tuple[str, str]]:
+        """What lies otherwise afterwards, and how."""
+        was = dict(before)
+        for name, state in after:
+            if was.get(name, self._bench.positions(name)[0]) != state:
+                yield name, state
 
     # -------------------------------------------------------------- stock
 
