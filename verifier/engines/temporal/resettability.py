@@ -44,9 +44,9 @@ INDIFFERENT = frozenset(("heading", "pace", "since", "credit"))
 LONGEST = 24
 NOTHING: Mapping[Observable, str] = {}
 NO_TIMES = Unknown("from some moment no way was found whose delays have times", final=True)
-# Of larger systems a quick answer is what is reached part by part; of still larger ones, none.
+# Larger systems have no quick answer. (What is reached part by part would be one, but which parts
+# come to rest depends on what is known of the system, and so on what was proved before.)
 MOST_STATES = 32
-MOST_COMPOSED = 40
 TOO_LARGE = Unknown(
     "the layout is too large for what comes before a collision or derailment: mend that first",
     final=True,
@@ -92,7 +92,7 @@ def always_again(
     part by part.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
-    if quick and len(system.states) > MOST_COMPOSED:
+    if quick and len(system.states) > MOST_STATES:
         return [TOO_LARGE] * len(goals)
     shapes = Shapes()
     clauses = strengthened(system, invariant, hints, shapes, deadline)
@@ -108,8 +108,6 @@ def always_again(
             answers.append(Returns())
         elif composed:
             return [LEFT_OPEN] * len(goals)
-        elif quick and len(system.states) > MOST_STATES:
-            answers.append(TOO_LARGE)
         else:
             answers.append(_Whole(system, leads, goal, clauses, given, few, deadline).answer())
             if isinstance(answers[-1], Returns):
