@@ -145,9 +145,14 @@ def test_points_are_thrown_and_stock_is_dragged(page: Page) -> None:
     )
     page.wait_for_state("points", "T1", "reverse")
     page.wait_for_state("signal", "4L", "Diverging-Clear")
-    stock, siding = page.see("#stock"), page.thing("block", "Siding")
-    rail = siding.find_element("css selector", "path.hit")
-    ActionChains(page.driver).drag_and_drop(stock, rail).perform()
+
+    def dropped() -> bool:
+        """The paper may just be drawn anew."""
+        rail = page.thing("block", "Siding").find_element("css selector", "path.hit")
+        ActionChains(page.driver).drag_and_drop(page.see("#stock"), rail).perform()
+        return True
+
+    soon(dropped, page.driver)
     assert page.thing("stock", "Siding")
     page.wait_for_state("signal", "4L", "Stop")
 

@@ -106,7 +106,7 @@ def read_log(lines: Iterable[str], name: str, plan: Plan) -> Iterator[LogEvent]:
     reader = _LogReader(name, plan)
     yield from reader.events(lines)
     if not reader.events_read:
-        raise reader.error("CP630", "", "empty")
+        raise reader.error("CP630", "")
 
 
 class _LogReader:
