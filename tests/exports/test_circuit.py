@@ -10,6 +10,7 @@ from tests.engines.ic3_checker import can_be_reached, needs_directed_checker
 from verifier.cli import main
 from verifier.engines.interchange.aiger import ascii_form, binary_form, renumbered
 from verifier.exports.circuit import circuit
+from verifier.language.listing import several
 from verifier.pipeline import prove
 
 EXAMPLES = Path(verifier.__file__).parent / "properties" / "examples"
@@ -22,7 +23,9 @@ def test_what_is_written_is_read_back_and_runs(
 ) -> None:
     made, path = circuit(verifier.load(MENDED)), tmp_path / f"out.{suffix}"
     assert main(["export", str(MENDED), "--format", "aiger", "-o", str(path)]) == 0
-    assert f"{len(made.bad)} bad states" in capsys.readouterr().out
+    counted = f"{several(len(made.bad), 'bad state')}, 1 constraint"
+    assert f"{counted}. A bad state" in capsys.readouterr().out
+    assert f"{counted} (assumptions, promises, and what starts alike)" in made.comments
     back = read(path.read_bytes())
     assert len(back.bad) == len(made.bad) > 0 and back.names == made.names
     quiet = [[False] * len(made.inputs)] * 5

@@ -9,6 +9,7 @@ from tests.junction_files import spec
 from tests.proofs import proved
 from verifier.explain.state_text import fact_words
 from verifier.explain.stock_text import stock_stands
+from verifier.language.listing import several
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
@@ -96,6 +97,13 @@ def test_stock_that_is_not_seen(trains: str, sensitivity: str, words: str) -> No
     plan = plan_of(trains, sensitivity=sensitivity)
     what = named(plan)["standing Main"]
     assert fact_words(plan, what, "drawing no current") == words
+
+
+@pytest.mark.parametrize(
+    ("number", "words"), [(0, "0 checks"), (1, "1 check"), (2, "2 checks"), (1000, "1,000 checks")]
+)
+def test_what_is_counted(number: int, words: str) -> None:
+    assert several(number, "check") == words
 
 
 def test_where_stock_stands_as_a_sentence() -> None:

@@ -7,6 +7,8 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
+from verifier.language.listing import several
+
 if TYPE_CHECKING:
     from verifier.reports.ink import Ink
     from verifier.reports.progress import ProgressLine
@@ -106,7 +108,7 @@ def complaint(error: Any) -> Iterator[str]:
     if number > _SHOWN_ERRORS:
         yield f"... and {number - _SHOWN_ERRORS} more."
     codes = list(dict.fromkeys(d.code for d in error.diagnostics))
-    yield f"{number} error{'s' if number > 1 else ''}. `clearproof explain {codes[0]}` tells more."
+    yield f"{several(number, 'error')}. `clearproof explain {codes[0]}` tells more."
 
 
 def complain(error: Any) -> int:

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from verifier.commands.console import Command, say, say_aside, within_option, working
+from verifier.language.listing import several
 from verifier.verdicts.exit_codes import ExitCode
 
 if TYPE_CHECKING:
@@ -87,8 +88,9 @@ def _summary(report: "Report") -> str:
     plan = report.plan
     proved = sum(verdict.status == "proved" for verdict in report.verdicts)
     return (
-        f"Drafted and proved in operation: {len(plan.signals)} signals, {len(plan.routes)} routes, "
-        f"{proved} checks proved. Read it before you build."
+        f"Drafted and proved in operation: {several(len(plan.signals), 'signal')}, "
+        f"{several(len(plan.routes), 'route')}, "
+        f"{several(proved, 'check')} proved. Read it before you build."
     )
 
 

@@ -5,6 +5,7 @@ import sys
 from pathlib import Path
 
 from verifier.commands.console import Command, say, showable
+from verifier.language.listing import several
 from verifier.verdicts.exit_codes import ExitCode
 
 # Strips narrower than this would show little but their ends.
@@ -133,5 +134,5 @@ def _draw_wiring(options: argparse.Namespace) -> int:
         return ExitCode.AS_EXPECTED
     write_file(Path(options.output), text)
     titles = "; ".join(page.title for page in pages)
-    say([f"Wrote {options.output}: {len(pages)} page{'s' * (len(pages) != 1)}: {titles}."])
+    say([f"Wrote {options.output}: {several(len(pages), 'page')}: {titles}."])
     return ExitCode.AS_EXPECTED

@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from verifier.commands.console import Command, say, showable, timeout_option, within_option, working
+from verifier.language.listing import several
 from verifier.verdicts.exit_codes import ExitCode
 
 if TYPE_CHECKING:
@@ -56,8 +57,9 @@ def _export_circuit(options: argparse.Namespace) -> int:
     path = Path(options.output)
     write_file(path, binary_form(made) if path.suffix == ".aig" else ascii_form(made))
     say([
-        f"Wrote {path}: {len(made.bad)} bad states, {len(made.constraints)} constraints. A bad "
-        "state is a check that fails; the comments at the end of the file name them."
+        f"Wrote {path}: {several(len(made.bad), 'bad state')}, "
+        f"{several(len(made.constraints), 'constraint')}. A bad state "
+        "is a check that fails; the comments at the end of the file name them."
     ])  # fmt: skip
     return ExitCode.AS_EXPECTED
 
@@ -97,8 +99,9 @@ def _export_c(options: argparse.Namespace) -> int:
         say([f"Wrote {path}: {made.prefix}_step() and what belongs to it."])
     print(
         "Proved: read back from its text, one call gives what the rules give for every input, "
-        f"every memory and every time passed ({questions} questions). What the compiler, the pins "
-        f"and the wiring do, only a test shows (`clearproof sheet {options.file} test-card`); "
+        f"every memory and every time passed ({several(questions, 'question')}). What the "
+        "compiler, the pins and the wiring do, only a test shows "
+        f"(`clearproof sheet {options.file} test-card`); "
         f"why the rules have their grade, `clearproof prove {options.file}` says.\n"
         f"Grade of the rules: {graded}",
         file=sys.stderr,

@@ -14,6 +14,7 @@ from verifier.commands.console import (
     within_option,
     working,
 )
+from verifier.language.listing import several
 from verifier.verdicts.exit_codes import ExitCode
 
 
@@ -70,7 +71,11 @@ def _mend(options: argparse.Namespace) -> int:
     write_file(path, as_on_disk(repair.text, raw), over_input=True)
     code = mending.exit_code_after(found, repair)
     left = len(found.before.broken) - len(repair.mends)
-    rest = "Nothing stays broken (proved)." if repair.whole else f"{left} checks are still broken."
+    rest = (
+        "Nothing stays broken (proved)."
+        if repair.whole
+        else f"{several(left, 'check')} still broken."
+    )
     say([f"Mended {path}. {repair.sentence} {rest}"])
     if code:
         say_aside([f"`clearproof mend {path}` looks for more."])

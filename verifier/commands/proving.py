@@ -24,6 +24,7 @@ from verifier.commands.formats import TEXT, Outputs, format_options
 from verifier.commands.processes import processors
 from verifier.commands.proof_cache import SIZE, open_cache
 from verifier.commands.proved_files import Asked, Outcome, one_by_one, side_by_side
+from verifier.language.listing import several
 from verifier.verdicts.exit_codes import ExitCode, worst
 from verifier.verdicts.grade import Grade
 
@@ -268,12 +269,12 @@ def _write_certificates(reports: "Sequence[Report]", folder: Path) -> ExitCode:
         written += 1
         if written < of and is_over(GRACE):
             print(
-                f"Only {written} of {of} proofs over time written into {folder}: "
+                f"Only {written} of {several(of, 'proof')} over time written into {folder}: "
                 "there was no time for more.",
                 file=sys.stderr,
             )
             return ExitCode.UNDECIDED
-    print(f"{written} proofs over time written into {folder}.", file=sys.stderr)
+    print(f"{several(written, 'proof')} over time written into {folder}.", file=sys.stderr)
     return ExitCode.AS_EXPECTED
 
 

@@ -33,6 +33,7 @@ from verifier.engines.temporal.resettability import Resettability, Returns, Trap
 from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.explain.trace_view import broken_at
+from verifier.language.listing import several
 from verifier.logic.expr import FALSE, Expr, conjunction, negation, support
 from verifier.logic.time_order import Order, Ordered
 from verifier.logic.transition_system import System, connected, cut
@@ -442,7 +443,7 @@ class SystemProver:
                 finding = Finding(last, (), 0, history.causes, smallest=smallest, story=story)
                 return Verdict(obligation, "broken", finding=finding)
             case Unknown(reason=reason, depth=depth):
-                sought = f"; no history of up to {depth} moments does" if depth else ""
+                sought = f"; no history of up to {several(depth, 'moment')} does" if depth else ""
                 return Verdict(obligation, "undecided", reason + sought)
 
     def _as_told(self, obligation: Obligation, proof: InductiveProof) -> InductiveProof:

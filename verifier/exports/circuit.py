@@ -15,6 +15,7 @@ from verifier.engines.interchange.aig import gates
 from verifier.engines.interchange.aiger import Circuit
 from verifier.engines.interchange.smtlib import one_line
 from verifier.exports.checked_export import NothingToExport
+from verifier.language.listing import several
 from verifier.logic.time_order import Ordered
 from verifier.plan.claims import granted
 from verifier.plan.model import Plan
@@ -42,7 +43,8 @@ def circuit(plan: Plan) -> Circuit:
     names |= {f"c{i}": one_line(title) for i, title in enumerate(titles)}
     comments = [
         one_line(plan.source.name),
-        f"{len(asked)} bad states, {len(titles)} constraints (assumptions and promises)",
+        f"{several(len(asked), 'bad state')}, {several(len(made.constraints), 'constraint')} "
+        "(assumptions, promises, and what starts alike)",
         "of delays the order is kept, not the time: what is reached may have no times",
         *(
             f"b{i}: {'must not' if o.mode == 'never' else 'should'} be reached: {one_line(o.key)}"

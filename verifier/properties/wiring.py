@@ -6,7 +6,7 @@ no published standard was found for the wiring of a model railroad's detectors.
 
 from collections.abc import Iterator
 
-from verifier.language.listing import listing
+from verifier.language.listing import listing, several
 from verifier.logic.expr import constant
 from verifier.plan.model import Head, Joint, Line, Plan, Signal
 from verifier.plan.observables import OF_CONTACTS, Observable, facts_in
@@ -376,7 +376,8 @@ def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
             "driver-short-of-outputs",
             (driver.name,),
             constant(need > driver.outputs),
-            f"driver {driver.name} has {driver.outputs} outputs and needs {need} ({counted})",
+            f"driver {driver.name} has {several(driver.outputs, 'output')} and needs {need} "
+            f"({counted})",
             (driver.span,),
             pieces=tuple(dict.fromkeys(signal.enters.piece for signal, _ in heads)),
             place=driver.name,

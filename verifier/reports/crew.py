@@ -6,6 +6,7 @@ writes them; for each, the history where it is broken and the equipment in its p
 
 from collections.abc import Iterator
 
+from verifier.language.listing import several
 from verifier.plan.locking.locking_model import Promise
 from verifier.plan.model import Plan
 from verifier.repair.crew_candidates import merged
@@ -111,7 +112,7 @@ def _needless(found: Fewest, ink: Ink) -> Iterator[str]:
 
 
 def _count(verdicts: list[Verdict]) -> str:
-    return "1 check" if len(verdicts) == 1 else f"{len(verdicts)} checks"
+    return several(len(verdicts), "check")
 
 
 def _is_least(found: Fewest) -> bool:

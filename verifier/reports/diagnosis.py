@@ -14,6 +14,7 @@ from verifier.diagnosis.diagnose import MOST_TOGETHER, AmbiguityGroup, Diagnosis
 from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect, Suspects
 from verifier.diagnosis.test_selection import NextTest, TestOutcome
+from verifier.language.listing import several
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import UNLISTED
 from verifier.reports.ink import Ink
@@ -127,7 +128,7 @@ def _explained(found: Diagnosis, ink: Ink) -> Iterator[str]:
     together = "one thing wrong" if size == 1 else f"{_number(size)} things wrong together"
     count = found.explanations
     yield ink.paint(
-        f"{count} explanation{'s' if count > 1 else ''}, of {together}, the likelier first "
+        f"{several(count, 'explanation')}, of {together}, the likelier first "
         f"({found.looked_at} single faults and wiring mistakes were tried):", "strong",
     )  # fmt: skip
     for letter, group in zip(ascii_uppercase, found.groups[:SHOWN_EXPLANATIONS], strict=False):
@@ -160,7 +161,7 @@ def _explanation(letter: str, group: AmbiguityGroup, tests: int, ink: Ink) -> It
         yield f"{lead}{'or: ' if number else ''}{text}{ink.paint(f'   {places}', 'quiet')}"
         lead = "      "
     if len(group.members) > SHOWN_NAMES:
-        yield f"      or {len(group.members) - SHOWN_NAMES} others"
+        yield f"      or {several(len(group.members) - SHOWN_NAMES, 'other')}"
     if len(group.members) > 1:
         why = (
             "These cannot be told apart by looking at signals (proved)."
@@ -257,7 +258,7 @@ def _no_test(found: Diagnosis) -> str:
 def _some(names: Sequence[str]) -> str:
     shown = "; ".join(names[:SHOWN_NAMES])
     more = len(names) - SHOWN_NAMES
-    return f"{shown}; or {more} others" if more > 0 else shown
+    return f"{shown}; or {several(more, 'other')}" if more > 0 else shown
 
 
 def _together(members: Suspects) -> str:

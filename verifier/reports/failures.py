@@ -9,7 +9,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from textwrap import wrap
 
-from verifier.language.listing import listing
+from verifier.language.listing import listing, several
 from verifier.reports.ink import Ink
 from verifier.reports.words import Style
 from verifier.verdicts.report import Failure, Report, Verdict
@@ -87,7 +87,7 @@ def broken_words(told: Sequence[FailureRow], *, pairs: bool) -> str:
     single = sum(1 for entry in told if len(entry.row.faults) == 1)
     silent = any(entry.row.silent for entry in told)
     two = ", and every two of them" if pairs else ", and pairs with a silent one" if silent else ""
-    return f"{single} thing{'s' if single != 1 else ''} that can break{two}"
+    return f"{several(single, 'thing')} that can break{two}"
 
 
 def pairs_words(report: Report, told: Sequence[FailureRow], *, pairs: bool) -> str:

@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 
 from verifier.diagnosis.log_follower import Departure, Followed
 from verifier.diagnosis.suspects import Suspects
+from verifier.language.listing import several
 from verifier.plan.model import Plan
 from verifier.reference.evaluator import Seen
 from verifier.reports.ink import Ink
@@ -33,7 +34,7 @@ def replay_lines(
         yield f"   Not compared, since the log does not have them: {', '.join(found.unseen)}."
     gone = found.departure
     if gone is None:
-        said = f"{found.events:,} events, up to {found.until:g} s"
+        said = f"{several(found.events, 'event')}, up to {found.until:g} s"
         yield ink.paint("   As planned", "good") + f" in all that the log has: {said}."
         return
     yield ""

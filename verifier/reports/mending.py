@@ -5,6 +5,7 @@ from collections.abc import Iterator, Sequence
 from difflib import unified_diff
 
 from verifier import __version__
+from verifier.language.listing import several
 from verifier.mending.mend import Mended, Mistake, Repair
 from verifier.reports.ink import Ink
 from verifier.reports.json_parts import Json, place_with_end
@@ -44,7 +45,7 @@ def mended_lines(found: Mended, ink: Ink) -> Iterator[str]:
         why = " as far as it was decided" if exit_code(found) else ""
         yield f"Nothing to mend: nothing is broken{why}."
         return
-    checks, mistakes = _several(broken, "check"), _several(len(found.mistakes), "mistake")
+    checks, mistakes = several(broken, "check"), several(len(found.mistakes), "mistake")
     yield f"{checks} broken; {mistakes} found that can be mended."
     numbers = {id(repair): k for k, repair in enumerate(found.repairs, start=1)}
     together = found.together
@@ -83,17 +84,13 @@ def _keys(verdicts: Sequence[Verdict]) -> str:
 
 def _repair(number: int, repair: Repair, found: Mended, ink: Ink) -> Iterator[str]:
     left = len(found.before.broken) - len(repair.mends)
-    rest = "nothing stays broken" if repair.whole else f"{_several(left, 'check')} still broken"
+    rest = "nothing stays broken" if repair.whole else f"{several(left, 'check')} still broken"
     yield ""
     yield f"{ink.paint(f'Repair {number}', 'good')} ({rest})"
     yield from paragraph(repair.sentence, ink)
     for line in difference(found, repair):
         kind = {"+": "good", "-": "bad"}.get(line[:1])
         yield f"   {ink.paint(line, kind)}" if kind else f"   {line}"
-
-
-def _several(number: int, what: str) -> str:
-    return f"{number} {what}{'' if number == 1 else 's'}"
 
 
 def difference(found: Mended, repair: Repair) -> list[str]:

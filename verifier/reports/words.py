@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from typing import Literal
 
 from verifier.explain.state_text import fact_words
-from verifier.language.listing import listing
+from verifier.language.listing import listing, several
 from verifier.language.source import Span
 from verifier.plan.locking.locking_model import Promise
 from verifier.plan.minimality import count_situations
@@ -188,9 +188,8 @@ def routes_words(obligation: Obligation) -> str:
 
 def story_words(story: History) -> str:
     """``A history of 9 events, with 1 train``."""
-    trains = f"{story.trains or 'no'} train{'s' if story.trains > 1 else ''}"
-    events = len(story.events)
-    return f"A history of {events} event{'s' if events != 1 else ''}, with {trains}"
+    trains = several(story.trains, "train") if story.trains else "no train"
+    return f"A history of {several(len(story.events), 'event')}, with {trains}"
 
 
 def unfinished_words(finding: Finding) -> str:
@@ -252,6 +251,7 @@ def summary_words(report: Report) -> tuple[str, str]:
         return f"{text} ({report.stopped.brief})", "."
     situations = count_situations(report.plan.inputs)
     exact = f"all {situations:,} situations" if situations < MOST_COUNTED else "every situation"
+    exact = "the only situation" if situations == 1 else exact
     histories = " and every history" if report.plan.locking.over_time else ""
     return text, f", over {exact}{histories} of this plan."
 

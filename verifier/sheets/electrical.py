@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from verifier.engines.smt.max_load import LargestLoad, most_together
 from verifier.explain.state_text import StateWords
-from verifier.language.listing import listing
+from verifier.language.listing import listing, several
 from verifier.plan.model import Plan
 from verifier.plan.wiring.electrical_constants import (
     CLASS_2,
@@ -337,7 +337,7 @@ def _unrated(unsure: Mapping[str, tuple[Conductor, ...]]) -> Iterator[str]:
         without = sum(1 for wire in wires if wire.run is None)
         if without:
             yield (
-                f"Not in the file: the size of {without} wire{'s' * (without != 1)} behind the "
+                f"Not in the file: the size of {several(without, 'wire')} behind the "
                 f"fuse of {name}. It must suit the thinnest of all."
             )
 

@@ -11,7 +11,7 @@ from decimal import Decimal
 from fractions import Fraction
 from math import ceil
 
-from verifier.language.listing import listing
+from verifier.language.listing import listing, several
 from verifier.plan.model import Plan
 from verifier.properties.amounts import decimal
 from verifier.sheets.alternatives import comparison
@@ -264,7 +264,8 @@ def _not_counted(plan: Plan) -> Iterator[str]:
     wires = conductors(plan)
     without = sum(1 for wire in wires if wire.run is None)
     if without:
-        yield f"Not counted: {without} of {len(wires)} wires, whose length is not in the file."
+        count = several(len(wires), "wire")
+        yield f"Not counted: {without} of {count}, whose length is not in the file."
     if not plan.wiring.given:
         yield "Not counted: detectors, drivers and supplies, of which the file says nothing."
     unknown = [name for name, machine in plan.wiring.machines.items() if machine.contacts is None]

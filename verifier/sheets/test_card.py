@@ -7,7 +7,7 @@ with, then what each step is for, and what no step can show.
 from collections.abc import Iterable, Iterator
 
 from verifier.diagnosis.bench import Bench
-from verifier.language.listing import listing
+from verifier.language.listing import listing, several
 from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
 from verifier.plan.wiring.electrical_constants import must_open
@@ -287,7 +287,7 @@ def _notes(card: Card) -> Iterator[str]:
     pieces = max((len(step.setup.stands) for step in card.steps), default=0)
     stock = "one locomotive" if pieces == 1 else f"{pieces} pieces of stock"
     yield (
-        f"Card {fingerprint(card)} of {card.plan.source.name}, {_steps_words(count)}. You need "
+        f"Card {fingerprint(card)} of {card.plan.source.name}, {several(count, 'step')}. You need "
         f"{stock if pieces else 'no stock at all'}. Begin with all track vacant, points normal, "
         "levers and buttons in their usual position. In each step do what it says and leave "
         "everything else as it is (stock is moved under its own power or by hand); wait until "
@@ -345,16 +345,13 @@ def _left_out(card: Card) -> str:
     )
 
 
-def _steps_words(count: int) -> str:
-    return "1 step" if count == 1 else f"{count} steps"
-
-
 def _how_small(count: int, at_least: int) -> str:
     if count == at_least:
-        return f"No card that shows all of this has fewer than {_steps_words(count)} (proved)."
+        return f"No card that shows all of this has fewer than {several(count, 'step')} (proved)."
     return (
-        f"It is proved that no card that shows all of this has fewer than {at_least} steps: this "
-        f"one has at most {count - at_least} more than the smallest possible."
+        f"It is proved that no card that shows all of this has fewer than "
+        f"{several(at_least, 'step')}: this one has at most {count - at_least} more than the "
+        "smallest possible."
     )
 
 

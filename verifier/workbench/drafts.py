@@ -11,6 +11,7 @@ from verifier.api import checked
 from verifier.drafting.draft import PANELS, Panel, Wanted, drafted
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.stopping import time_limit
+from verifier.language.listing import several
 from verifier.language.modules.expand import read
 from verifier.pipeline import prove
 from verifier.reports.json_parts import Json
@@ -60,8 +61,8 @@ def draft_json(
 
 def _summary(report: Report) -> str:
     return (
-        f"Drafted and proved in operation: {len(report.plan.signals)} signals, "
-        f"{len(report.plan.routes)} routes."
+        f"Drafted and proved in operation: {several(len(report.plan.signals), 'signal')}, "
+        f"{several(len(report.plan.routes), 'route')}."
     )
 
 
