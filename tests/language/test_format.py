@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 
 from tests.junction_files import SPEC_FILES
 from tests.language.statements import files
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.language.source import Source, Span
 from verifier.language.syntax.parse import MAX_NESTING, lex, parse
@@ -51,6 +52,33 @@ def test_any_file_keeps_its_meaning_and_its_comments_and_formats_once(text: str)
     assert not formatted or formatted.endswith("\n")
     assert not formatted.startswith("\n")
     assert not re.search(r"[ \t]+$", formatted, re.MULTILINE)
+
+
+CUT = [
+    "turnout T1 in B frog live by lever 4 thrown by hand",
+    "turnout T1 in B frog live by lever 4 lever 4 positions left, normal lever 4 left locks 6 left",
+    "turnout T1 in B frog live by contacts of T3 motor slow 3 s contacts normal, reverse",
+    "turnout T1 in B frog live by lever 4 frog live by lever 6",
+    "supply Bus track power DCC fuse 3 A trips at 4 A",
+]
+
+
+@pytest.mark.parametrize("text", CUT)
+def test_a_statement_may_go_on_in_the_next_line_after_every_word(text: str) -> None:
+    for found in re.finditer(r" (?=[^\"]*(?:\"[^\"]*\"[^\"]*)*$)", text):
+        for end in ("\n", "  # why\n   "):
+            cut = f"{text[: found.start()]}{end}{text[found.end() :]}"
+            assert read(cut) == read(text)
+            assert read(format_text(cut)) == read(text)
+
+
+def test_a_frog_without_its_lever_is_not_given_that_of_the_next_statement() -> None:
+    for after in ("4 positions left, normal", "4 left locks 6 left"):
+        with pytest.raises(InputError) as wrong:
+            format_text(f"turnout T1 in B\n  frog live by\nlever {after}\n")
+        assert wrong.value.diagnostics[0].message == (
+            "this `turnout` statement stops short after `by`"
+        )
 
 
 @pytest.mark.parametrize("path", SPEC_FILES, ids=lambda path: path.name)

@@ -186,8 +186,13 @@ def chunks(source: Source, errors: list[Diagnostic]) -> Iterator[list[Token]]:
     """The tokens of each statement; text before the first statement word is an error."""
     chunk: list[Token] = []
     started = False
-    for token in _with_track_power(lex(source)):
-        if token.type in STATEMENT_WORDS and not _meant_as_name(source, chunk, token):
+    tokens = list(_with_track_power(lex(source)))
+    for i, token in enumerate(tokens):
+        if (
+            token.type in STATEMENT_WORDS
+            and not _meant_as_name(source, chunk, token)
+            and not _makes_frog_live(chunk, tokens[i : i + 4])
+        ):
             if chunk and started:
                 yield chunk
             chunk, started = [], True
@@ -246,6 +251,14 @@ def _meant_as_name(source: Source, chunk: list[Token], token: Token) -> bool:
     if chunk[-1].type not in _OPEN_ENDED and not clause:
         return False
     return span_of(source, chunk[-1]).line == span_of(source, token).line
+
+
+def _makes_frog_live(chunk: list[Token], tokens: list[Token]) -> bool:
+    """Whether `lever` goes on with `frog live by`, on whichever line it stands, and no statement
+    about a lever follows. ``tokens``: it and those after it."""
+    if tokens[0].type != "LEVER" or chunk[-3:] != ["frog", "live", "by"]:
+        return False
+    return tokens[2:3] not in ([","], ["positions"]) and tokens[3:4] != ["locks"]
 
 
 def _is_inches(chunk: list[Token]) -> bool:
