@@ -1,5 +1,7 @@
 """Misspelt words, capital letters and strange characters, and what is said about them."""
 
+import pytest
+
 from tests.messages.expecting import expect
 
 
@@ -295,6 +297,27 @@ def test_sizes() -> None:
         underlined="xxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxxx",
         message="this name has 101 letters",
         hint="Shorten it to at most 100 letters.",
+    )
+
+
+@pytest.mark.parametrize(
+    ("text", "underlined"),
+    [
+        ("at most 1 train on Main\n", "on"),
+        ("at most 2 trains, 3 cars\n", ","),
+        ("at most 2 trains Single\n", "Single"),
+        ('assume "one train" always at most 1 train\n', "at most"),
+        ("trains at most 1\n", "at most"),
+    ],
+)
+def test_at_most_takes_a_number_of_trains_and_no_place(text: str, underlined: str) -> None:
+    expect(
+        text,
+        code="CP104",
+        underlined=underlined,
+        message=f"`{underlined}` was not expected here",
+        hint="`at most` is a statement of its own. It takes a number of trains, for the whole "
+        "plan: `at most 2 trains`.",
     )
 
 

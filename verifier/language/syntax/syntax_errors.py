@@ -104,6 +104,7 @@ def _not_expected(
 ) -> Diagnostic:
     hint = (
         slip
+        or _at_most_hint(tokens, at)
         or block_order_hint(tokens, at)
         or _condition_hint(tokens, at, accepted)
         or _list_hint(tokens, at, accepted)
@@ -331,6 +332,13 @@ def _line_without_when(
         return None
     hint = Hint("stands") if token == "stands" else Hint("shape", shape=shape("", True))
     return diagnostic("CP104", span_of(source, token), "no_when", hints=[hint], word=shown(token))
+
+
+def _at_most_hint(tokens: Sequence[Token], at: int) -> Hint | None:
+    """`at most` inside another statement, or with more than a number of trains."""
+    inside = tokens[at].type == "AT_MOST" and tokens[0].type in STATEMENT_WORDS
+    more = tokens[0].type == "AT_MOST" and at > 2
+    return Hint("at_most") if inside or more else None
 
 
 def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint | None:
