@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.junction_files import spec
 from verifier.cli import main
 from verifier.verdicts.exit_codes import ExitCode, worst
 
@@ -61,6 +62,15 @@ def test_a_broken_junction_is_drawn_explained_and_mended(
     assert f"{broken}:{lines.index('  Clear when OS, W clear') + 1}: `Clear when OS, W" in out
     assert "add `and T1 reverse` to `Clear when …` of 2LB" in out
     assert "Assumptions:" in out
+    assert out.endswith(f"\n`clearproof mend {broken}` looks for repairs.\n")
+
+
+def test_nothing_to_mend_is_said_where_nothing_is_broken_but_what_the_file_expects(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    for name in ("end-of-siding-broken", "end-of-siding-mended"):
+        assert main(["prove", "--all", str(spec(name))]) == ExitCode.AS_EXPECTED
+    assert "clearproof mend" not in capsys.readouterr().out
 
 
 def test_the_mending_offered_really_mends(broken: Path, capsys: pytest.CaptureFixture[str]) -> None:
@@ -124,6 +134,29 @@ def test_ask_tells_what_signals_show(broken: Path, capsys: pytest.CaptureFixture
     shown = {line.split()[0]: line.split()[1] for line in out.splitlines() if "(" in line
              and line.strip().split()[0] in ("2R", "2LA", "2LB")}  # fmt: skip
     assert shown == {"2R": "Diverging-Clear", "2LA": "Stop", "2LB": "Clear"}
+
+
+@pytest.mark.parametrize(
+    ("situation", "assumed"),
+    [
+        ("train on Single", ["quiet nights"]),
+        ("train on A, train on B", ["at most 1 train"]),
+        ("train on A, train on Single, train on B", ["quiet nights"]),
+        ("train on A", []),
+    ],
+)
+def test_ask_names_the_assumption_that_excludes_a_situation(
+    situation: str, assumed: list[str], tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = tmp_path / "x.ixl"
+    path.write_text(
+        "edge West, East\nblock A, Single, B\ntrack West = A | Single | B = East\n"
+        'assume "quiet nights" never train on Single\nat most 1 train\n',
+        "utf-8",
+    )
+    assert main(["ask", str(path), situation]) == 0
+    said = [line.strip() for line in capsys.readouterr().out.splitlines() if "assumes" in line]
+    assert said == [f'Your file assumes that this never happens: "{title}".' for title in assumed]
 
 
 def test_ask_refuses_what_cannot_be(broken: Path, capsys: pytest.CaptureFixture[str]) -> None:

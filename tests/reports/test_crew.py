@@ -88,10 +88,11 @@ def test_the_report_of_a_file_without_locks_ends_with_the_promises(
     file = tmp_path / "hand.ixl"
     file.write_text(HAND, "utf-8")
     assert main(["prove", str(file)]) == 1
-    assert capsys.readouterr().out.splitlines()[-3:] == [
+    assert capsys.readouterr().out.splitlines()[-4:] == [
         "Safe over time if your crew keeps these promises (`clearproof why` shows why):",
         "   crew promises not to throw T1 under a train",
         "   crew promises not to throw T1 under clear signals",
+        f"`clearproof mend {file}` looks for repairs.",
     ]
 
 

@@ -175,6 +175,8 @@ def test_markdown(kind: str, reports: dict[str, dict[str, Any]]) -> None:
     assert ("\n#### " in text) == bool(reports[kind]["code"])
     assert text.count("```") % 2 == 0
     assert "not for railways that carry people" in text
+    told = f"`clearproof mend {reports[kind]['file']}` looks for repairs."
+    assert (told in text.splitlines()) == (kind in ("broken", "history"))
     if kind in ("broken", "history"):
         assert "```text\n" in text and "◄─" in text
 

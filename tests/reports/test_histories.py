@@ -40,7 +40,8 @@ def test_a_history_is_printed_event_by_event(
     assert "T1 open (Switch)" in "".join(lines)
     assert "   Why it was allowed:" in lines
     assert any(line.startswith("     T1 is not locked: `locked while …`") for line in lines)
-    assert lines[-1].endswith("situations and every history of this plan.")
+    assert lines[-2].endswith("situations and every history of this plan.")
+    assert lines[-1] == f"`clearproof mend {file}` looks for repairs."
 
 
 def test_a_history_is_in_the_json(file: Path, capsys: pytest.CaptureFixture[str]) -> None:

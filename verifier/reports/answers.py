@@ -6,9 +6,10 @@ from verifier.explain.signal_causes import causes
 from verifier.explain.state_text import fact_words
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
+from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator
 from verifier.reports.ink import Ink
-from verifier.reports.lines import cause_lines, drawing, indented
+from verifier.reports.lines import cause_lines, drawing, indented, paragraph
 from verifier.reports.words import inputs_of
 
 
@@ -19,9 +20,11 @@ def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False
             if what in situation.facts]  # fmt: skip
     words = f"{'; '.join(said)}; everything else as usual" if said else "everything as usual"
     yield f"   Situation: {words} (track vacant, points normal)."
-    yield ""
     evaluator = Evaluator(plan)
     seen = evaluator.see(situation)
+    for text in ruled_out(plan, evaluator, situation):
+        yield from paragraph(text, ink)
+    yield ""
     yield from indented(drawing(plan, seen, ink))
     yield ""
     wide = max((len(name) for name in plan.signals), default=0)
@@ -38,3 +41,12 @@ def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False
             for cause in causes(plan, evaluator, situation, (signal.name,)):
                 for inner in cause.because:
                     yield from cause_lines(inner, "       ", ink)
+
+
+def ruled_out(plan: Plan, evaluator: Evaluator, situation: Situation) -> Iterator[str]:
+    """Why proofs do not consider a situation, a sentence for each reason."""
+    if not can_be(plan, situation):
+        yield "No train of the lengths in your file can stand like this."
+    for assumption in plan.assumptions:
+        if not evaluator.allows(situation, assumption.condition):
+            yield f'Your file assumes that this never happens: "{assumption.title}".'

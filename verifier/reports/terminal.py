@@ -22,6 +22,7 @@ from verifier.reports.words import (
     covered_words,
     follows_words,
     kind_words,
+    mend_words,
     outcome,
     promises_to_make,
     routes_words,
@@ -69,6 +70,8 @@ def report_lines(
     if made := promises_to_make(report):
         yield f"{PROMISES_LEAD} (`clearproof why` shows why):"
         yield from (f"   {promise}" for promise in made)
+    if any(verdict.fails for verdict in report.verdicts):
+        yield mend_words(report.plan.source.name)
 
 
 def head_lines(report: Report, ink: Ink, required: Grade | None = None) -> Iterator[str]:

@@ -271,6 +271,11 @@ def promises_to_make(report: Report) -> list[str]:
     return [f"crew promises {promise.text}" for promise in report.promises]
 
 
+def mend_words(file: str) -> str:
+    """What stands below a report that has something broken in it."""
+    return f"`clearproof mend {file}` looks for repairs."
+
+
 def set_aside(report: Report) -> Iterator[str]:
     """What the file waives, all that has one reason together."""
     waived: dict[str, list[str]] = {}

@@ -16,8 +16,8 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.properties.failures import counts_against
 from verifier.properties.obligation import Obligation
-from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Seen
+from verifier.reports.answers import ruled_out
 from verifier.workbench.document import Document, Key
 
 ActionKind = Literal["turn", "put", "set", "usual", "moment", "trains", "time"]
@@ -95,12 +95,7 @@ class SituationPlay:
 
     def ruled_out(self) -> Iterator[str]:
         """Why proofs exclude this situation."""
-        situation = self.situation
-        if not can_be(self.plan, situation):
-            yield "No train of the lengths in your file can stand like this."
-        for assumption in self.plan.assumptions:
-            if not self.evaluator.allows(situation, assumption.condition):
-                yield f"Your file assumes that this never happens: “{assumption.title}”."
+        return ruled_out(self.plan, self.evaluator, self.situation)
 
     # -------------------------------------------------------------- actions
 

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from verifier.reports.formats.cases import FAILING, Case, FileResult, cases
-from verifier.reports.words import PROMISES_LEAD
+from verifier.reports.words import PROMISES_LEAD, mend_words
 from verifier.verdicts.baseline import path_of
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -37,6 +37,10 @@ def _lines(results: Sequence[FileResult], code: ExitCode) -> Iterator[str]:
     if len(failing) > _SHOWN:
         yield ""
         yield f"… and {len(failing) - _SHOWN} further."
+    for result in results:
+        if result.document.get("counts", {}).get("broken"):
+            yield ""
+            yield mend_words(path_of(result.document["file"]))
     yield ""
     yield f"<sub>{_CAUTION}</sub>"
 
