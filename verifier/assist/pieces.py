@@ -24,8 +24,8 @@ from verifier.language.syntax.parse import MAX_CHARACTERS, MAX_ERRORS, lex, pars
 # Pieces kept: those of several large files.
 MAX_KEPT = 20_000
 # What may stand before a line that begins a piece: `next` goes on with `signal`, `at most 2`
-# with `trains`.
-_GOES_ON = re.compile(r"(?:next|most\s+\S+)\s*\Z")
+# with `trains`, `live by` with `lever`.
+_GOES_ON = re.compile(r"(?:next|most\s+\S+|live\s+by)\s*\Z")
 # `track power` and `number plate` are no statements, nor is what is shown, before `when`.
 _NO_NAME = r"(?!\s+(?:power|plate)\b)(?!(?:\s|#[^\r\n]*[\r\n])+(?:when|otherwise)(?![\w-]))"
 

@@ -83,7 +83,13 @@ async function look(act = null, fresh = false) {
 
 /** The wiring diagram of the text as it stands, in a dialog. */
 async function showWiring() {
-  const { pages = [] } = await ask('wiring', { name: state.name, text: text() });
+  const { pages = [], errors } = await ask('wiring', { name: state.name, text: text() });
+  if (!pages.length) {
+    await tell('Wiring diagram', errors
+      ? 'The text has errors: put them right first.'
+      : 'The text says nothing of its wiring.');
+    return;
+  }
   const closed = choose('Wiring diagram', [
     el('p', { class: 'quiet' }, 'To print it: clearproof draw FILE --wiring -o wiring.html'),
     ...pages.map((/** @type {{svg: string}} */ page) =>
