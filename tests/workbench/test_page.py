@@ -254,6 +254,16 @@ def test_the_wiring_diagram_opens(page: Page) -> None:
     page.click("dialog button[value='']")
 
 
+def test_a_text_without_wiring_has_no_diagram_and_says_so(page: Page) -> None:
+    page.type(END_OF_SIDING)
+    page.wait_for_state("points", "T1", "normal")
+    # As while a text that had wiring is being changed.
+    page.driver.execute_script("document.getElementById('do-wiring').hidden = false")
+    page.click("#do-wiring")
+    page.wait_for("dialog", "The text says nothing of its wiring.")
+    page.click("dialog button[value='ok']")
+
+
 def test_saving_opening_again_and_a_file_changed_on_disk(page: Page, home: Path) -> None:
     path = home / "loon-cove.ixl"
     path.unlink(missing_ok=True)
