@@ -162,11 +162,13 @@ def wrong(text: str) -> list[tuple[str, str]]:
 
 
 def test_several_mistakes_are_told_at_once_each_at_its_place() -> None:
-    by_step = {2: "=1+1", 6: "purple", 4: "4L green", 5: "4L sideways"}
-    text = filled_in(
-        WIRED, lambda s, look: "" if look.turnouts else by_step.pop(s.number, "")
-    ).replace("\r\n12,", "\r\n91,", 1)
-    found = wrong(text)
+    mistakes = ["=1+1", "4L green", "4L sideways", "purple"]  # where all three signals are seen
+
+    def written(step: CardStep, look: ObservationPoint) -> str:
+        return mistakes.pop(0) if mistakes and len(look.expected) == 3 else ""
+
+    found = wrong(filled_in(WIRED, written).replace("\r\n12,", "\r\n91,", 1))
+    assert not mistakes
     assert sorted(code for code, _ in found) == ["CP621", "CP623", "CP624", "CP627", "CP807"]
     assert ("CP807", "=1+1") in found and ("CP627", "91") in found
 
