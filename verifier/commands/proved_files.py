@@ -49,7 +49,7 @@ class Asked:
 
     @property
     def question(self) -> tuple[object, ...]:
-        """All of it that what is told of a file depends on, in a form that can be compared."""
+        """The options that change what is told of a file, in a form that can be compared."""
         ink, known = self.ink, sorted(self.known)
         return (
             ink, self.timeout, self.only, self.pairs, self.required, self.everything, self.text,

@@ -200,8 +200,8 @@ class Drafting:
         return self.advance in aspects
 
     def _goes_on(self, route: Route) -> bool:
-        """Whether the signal at the end of a route may clear together with it. One that the file
-        has does as it likes."""
+        """Whether the signal at the end of a route may clear together with it. A signal
+        that the file has already is taken to."""
         return bool(self.routing.posts[route.exit].written) or any(self._onward(route))
 
     def _onward(self, route: Route) -> Iterator[Route]:

@@ -121,7 +121,10 @@ def _hardest(columns: dict[int, int]) -> int:
 def _of_size(
     sets: Sequence[int], alive: Sequence[int], needed: int, most: int, effort: int
 ) -> list[int] | None:
-    """A cover of at most ``most`` sets; empty where there is none, None where undecided."""
+    """A cover of at most ``most`` sets, the earliest that there is; empty where there is none, None
+    where undecided.
+
+    The solver's own choice would depend on what it was asked before in this process."""
     import z3
 
     from verifier.engines.session import Session
@@ -132,6 +135,13 @@ def _of_size(
         session.add(session.any_of([take[i] for p, i in enumerate(alive) if column >> p & 1]))
     session.add(z3.AtMost(*take.values(), most))
     found = session.check()
-    if found is None:
-        return None
-    return [i for i in alive if session.is_so(take[i])] if found else []
+    if not found:
+        return [] if found is False else None
+    chosen: list[int] = []
+    for i in alive:
+        if len(chosen) < most and session.check([*(take[j] for j in chosen), take[i]]):
+            chosen.append(i)
+    covered = 0
+    for i in chosen:
+        covered |= sets[i]
+    return chosen if covered & needed == needed else None

@@ -97,7 +97,7 @@ class Judge:
         return self._known[text]
 
     def keeps_moving(self, before: Judged, after: Judged) -> bool:
-        """Whether all that could be thrown, over time, still can: no lock holds for good."""
+        """Whether everything that could be thrown still can be: no lock stays shut forever."""
         if not before.told.locking.over_time or before.told.locking == after.told.locking:
             return True
         kept = devices(after.told).keys()
