@@ -63,7 +63,10 @@ def mended_lines(found: Mended, ink: Ink) -> Iterator[str]:
     if found.repairs:
         yield ""
         name = report.plan.source.name
-        yield f"Make one of them: `clearproof mend {name} --apply 1`. All are proved."
+        one, proved = (
+            ("it", "It is") if len(found.repairs) == 1 else ("one of them", "All of them are")
+        )
+        yield f"Make {one}: `clearproof mend {name} --apply 1`. {proved} proved."
 
 
 def _mistake(mistake: Mistake, ink: Ink) -> Iterator[str]:
