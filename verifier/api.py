@@ -57,6 +57,7 @@ def prove_file(
     within: float | None = None,
     only: Iterable[str] = (),
     pairs: bool = False,
+    recheck: bool = False,
     progress: Progress = silent,
     on_verdict: OnVerdict = unheard,
 ) -> Report:
@@ -72,6 +73,7 @@ def prove_file(
             timeout=timeout,
             only=only,
             pairs=pairs,
+            recheck=recheck,
             progress=progress,
             on_verdict=on_verdict,
             world=world,
@@ -214,6 +216,7 @@ def prove(
     within: float | None = None,
     only: Iterable[str] = (),
     pairs: bool = False,
+    recheck: bool = False,
     progress: Progress = silent,
     on_verdict: OnVerdict = unheard,
     store: ProofStore = NO_STORE,
@@ -227,14 +230,17 @@ def prove(
     ``timeout`` in seconds for each obligation, ``within`` in seconds for all of them (``prove``
     then takes about a second longer at most); what they cut short is *undecided*. ``only``
     names the properties wanted, all when empty; ``pairs`` looks at every two faults together
-    as well. ``progress`` is called before every question with how many obligations are decided,
-    of how many; ``on_verdict`` with each verdict as soon as it is known, and once more when
-    repairs of it were found. Ctrl-C ends it: what was decided stays, the rest is undecided.
+    as well; with ``recheck`` each answer that a proof rests on is asked of a second solver too, and
+    is undecided without its answer. ``progress`` is called before every question with how many
+    obligations are decided, of how many; ``on_verdict`` with each verdict as soon as it is known,
+    and once more when repairs of it were found. Ctrl-C ends it: what was decided stays, the rest is
+    undecided.
     ``store``: one :class:`ProofStore` for one file after each edit of it; the report is the same
     as without, sooner.
 
     Raises :class:`InputError` when the file's assumptions contradict each other or a
-    waiver or expectation matches nothing; :class:`InternalError` on a bug of our own.
+    waiver or expectation matches nothing; :class:`InternalError` on a bug of our own, such as two
+    solvers that differ; ImportError where the second solver is not installed.
     """
     from verifier.pipeline import prove as decide_all
 
@@ -244,6 +250,7 @@ def prove(
         within=within,
         only=only,
         pairs=pairs,
+        recheck=recheck,
         progress=progress,
         on_verdict=on_verdict,
         store=store,

@@ -26,9 +26,8 @@ from verifier.commands import (
     proving,
     writing,
 )
-from verifier.commands.console import OnlyOne, complain
+from verifier.commands.console import NotInstalled, OnlyOne, complain
 from verifier.commands.defaults import WrongDefaults, use_defaults
-from verifier.commands.watching import NoWatcher
 from verifier.engines.garbage import collect_seldom
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.writing import NO_ROOM, UnwritableError, reason
@@ -68,7 +67,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("\nInterrupted: nothing further was decided.", file=sys.stderr)
         return ExitCode.UNDECIDED
-    except (UnwritableError, OnlyOne, NoWatcher) as error:
+    except (UnwritableError, OnlyOne, NotInstalled) as error:
         print(error, file=sys.stderr)
         return ExitCode.BAD_INPUT
     except BrokenPipeError:

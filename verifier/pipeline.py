@@ -17,7 +17,8 @@ from verifier.decide.memory_invariants import MemoryInvariants, memory_reads_the
 from verifier.decide.situations import SituationProver
 from verifier.decide.vacuity import always_true, kept_out, nothing_clears, with_what_restricts
 from verifier.engines.proof_store import NO_STORE, ProofStore
-from verifier.engines.results import Interrupted
+from verifier.engines.results import Interrupted, SolversDiffer
+from verifier.engines.second_solver import Agreements, rechecked
 from verifier.engines.session import fresh_context
 from verifier.engines.stopping import OutOfTime, checkpoint, stoppable, time_limit
 from verifier.explain.roots import roots
@@ -34,7 +35,7 @@ from verifier.repair.fewest_promises import fewest_promises, has_locks
 from verifier.repair.repairs import repair_findings
 from verifier.verdicts.grade import KeptOut
 from verifier.verdicts.progress import OnVerdict, Progress, silent, unheard
-from verifier.verdicts.report import InternalError, Report, Stopped, Verdict
+from verifier.verdicts.report import InternalError, Report, SecondOpinion, Stopped, Verdict
 from verifier.world.assumption_text import assumption_texts
 from verifier.world.world import World
 
@@ -49,6 +50,7 @@ def prove(
     within: float | None = None,
     only: Iterable[str] = (),
     pairs: bool = False,
+    recheck: bool = False,
     repairs: bool = True,
     brief: bool = False,
     progress: Progress = silent,
@@ -61,7 +63,8 @@ def prove(
 
     ``timeout`` is in seconds, for each obligation, ``within`` for all of them; ``only`` names the
     properties wanted (all, when empty); ``pairs`` checks every two faults together, not only those
-    of which one is silent; without ``repairs`` none are looked for; ``brief``: advice is left out,
+    of which one is silent; with ``recheck`` a second solver has to agree with each proof; without
+    ``repairs`` none are looked for; ``brief``: advice is left out,
     and the histories of what is possible are replayed, not told. ``progress`` is called before
     every question with how many obligations (and steps of the search for pairs) are decided, of
     how many, ``on_verdict`` with each verdict once it is known; ``on_safety`` with a report of all
@@ -73,10 +76,11 @@ def prove(
 
     Raises :class:`InputError` when the file's assumptions contradict each other, or when it
     waives or expects what no obligation matches;
-    :class:`~verifier.verdicts.report.InternalError` when a situation does not replay, or when the
-    obligations are not those that the census counts.
+    :class:`~verifier.verdicts.report.InternalError` when a situation does not replay, when the
+    obligations are not those that the census counts, or when two solvers differ; ImportError where
+    the second solver is not installed.
     """
-    with stoppable(), time_limit(within):
+    with stoppable(), time_limit(within), rechecked(recheck) as agreements:
         world = world or World(plan)
         everything = tuple(obligations(plan, world.lower))
         wanted = tuple(dict.fromkeys(only))
@@ -105,7 +109,7 @@ def prove(
         if repairs:
             phases += [find_repairs, find_promises]
         stopped = _run(phases, proof)
-        return proof.report(stopped)
+        return replace(proof.report(stopped), second=_second(agreements))
 
 
 def _count(plan: Plan, everything: Sequence[Obligation], wanted: Collection[str]) -> None:
@@ -121,6 +125,11 @@ def _count(plan: Plan, everything: Sequence[Obligation], wanted: Collection[str]
         raise InternalError(f"the census differs: {'; '.join(found[:MOST_TOLD])}{more}")
 
 
+def _second(agreements: Agreements | None) -> SecondOpinion | None:
+    """What the second solver has said, where it was asked."""
+    return SecondOpinion(agreements.solver, agreements.agreed) if agreements else None
+
+
 def _run(phases: Iterable[Callable[["ProofState"], None]], proof: "ProofState") -> Stopped | None:
     """Run the phases. Why they ended early, if they did; what they decided until then stays."""
     try:
@@ -130,6 +139,8 @@ def _run(phases: Iterable[Callable[["ProofState"], None]], proof: "ProofState") 
         return Stopped("stopped when its time was over", str(over))
     except (KeyboardInterrupt, Interrupted):
         return Stopped("interrupted", "interrupted before it was decided")
+    except SolversDiffer as found:
+        raise InternalError(str(found)) from found
     except MemoryError:
         return Stopped("stopped for lack of memory", "the memory ran out before it was decided")
     return None

@@ -20,6 +20,11 @@ Command = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.Arg
 _SHOWN_ERRORS = 25
 
 
+class NotInstalled(Exception):
+    """A package that an option needs is not there; the text is one line that says what to
+    install."""
+
+
 class OnlyOne(Exception):
     """Two outputs go to one place; the text is one sentence that says which."""
 

@@ -38,6 +38,7 @@ class Asked:
     timeout: float | None = None
     only: tuple[str, ...] = ()
     pairs: bool = False
+    recheck: bool = False
     required: Grade | None = None
     everything: bool = False
     text: bool = True
@@ -123,7 +124,10 @@ def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:
 
     if is_over():
         return _undecided(path, out_of_time())
-    prove = partial(prove_file, path, timeout=asked.timeout, only=asked.only, pairs=asked.pairs)
+    prove = partial(
+        prove_file, path,
+        timeout=asked.timeout, only=asked.only, pairs=asked.pairs, recheck=asked.recheck,
+    )  # fmt: skip
     try:
         with noting_reads() as read:
             if shows:

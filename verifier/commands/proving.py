@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from verifier.commands.console import (
     Command,
+    NotInstalled,
     console_options,
     files_of,
     ink_of,
@@ -34,6 +35,8 @@ if TYPE_CHECKING:
     from verifier.sheets.sheet import Sheet
     from verifier.verdicts.report import Report
 
+# What to install for a second solver.
+SECOND = "pip install 'clearproof[recheck]'"
 # Seconds in which certificates of what was proved may still be written when the time is over.
 GRACE = 1.0
 # So many files that are not as they say are named again at the end.
@@ -69,6 +72,10 @@ def add(command: Command) -> None:
     prove.add_argument(
         "--all", action="store_true", help="show all findings, and every file in full"
     )
+    prove.add_argument(
+        "--recheck", action="store_true",
+        help="ask a second solver for each answer that a proof rests on",
+    )  # fmt: skip
     format_options(prove)
     prove.add_argument(
         "--certificate",
@@ -152,10 +159,13 @@ class _Tally:
 
 
 def _prove_all(options: argparse.Namespace) -> int:
+    from verifier.engines.second_solver import is_installed
     from verifier.language.writing import check_target
 
     files = list(files_of(options.paths, layouts=True))
     _check_only(options.only)
+    if options.recheck and not is_installed():
+        raise NotInstalled(f"`--recheck` needs cvc5: {SECOND}")
     if options.report:
         check_target(Path(options.report))
     outputs = Outputs(options)
@@ -208,6 +218,7 @@ def _prove_each(files: "Sequence[Path]", outputs: Outputs, options: argparse.Nam
         timeout=options.timeout,
         only=tuple(options.only),
         pairs=options.pairs,
+        recheck=options.recheck,
         required=Grade.OPERATION if options.require == "operation" else None,
         everything=options.all,
         text=TEXT in outputs.kinds,
@@ -218,8 +229,9 @@ def _prove_each(files: "Sequence[Path]", outputs: Outputs, options: argparse.Nam
         keeps=bool(options.report or options.certificate),
     )
     jobs = min(options.jobs or processors(), len(files))
-    # Reports are not sent from process to process.
-    cache = open_cache(options.cache_size) if options.cache and not asked.keeps else None
+    # Reports are not sent from process to process; what is asked twice is asked in this run.
+    cached = options.cache and not (asked.keeps or asked.recheck)
+    cache = open_cache(options.cache_size) if cached else None
     known = {path: told for path in files if cache and (told := cache.get(path, asked))}
     left = [path for path in files if path not in known]
     spread = jobs > 1 and not asked.keeps
@@ -322,7 +334,7 @@ def _command_line(options: argparse.Namespace) -> str:
     said += [f"--within {options.within:g}"] if options.within else []
     said += [f"--only {name}" for name in options.only]
     said += [f"--require {options.require}"] if options.require else []
-    said += [f"--{name}" for name in ("pairs", "all") if getattr(options, name)]
+    said += [f"--{name}" for name in ("pairs", "recheck", "all") if getattr(options, name)]
     return " ".join([*said, *options.paths])
 
 

@@ -8,22 +8,20 @@ from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
 
+from verifier.commands.console import NotInstalled
 from verifier.language.files import UnreadableError, noting_reads, text_of
 
 # What to install for it.
 EXTRA = "pip install 'clearproof[editor]'"
 
 
-class NoWatcher(Exception):
-    """What watches files is not installed; the text is one line that says what to install."""
-
-
 def saves(paths: Sequence[str]) -> Iterator[set[Path]]:
-    """The junction files that each save has changed, until Ctrl-C. Raises :class:`NoWatcher`."""
+    """The junction files that each save has changed, until Ctrl-C. Raises
+    :class:`~verifier.commands.console.NotInstalled`."""
     try:
         import watchfiles
     except ImportError:
-        raise NoWatcher(f"`--watch` needs watchfiles: {EXTRA}") from None
+        raise NotInstalled(f"`--watch` needs watchfiles: {EXTRA}") from None
     # An editor may replace a file by a new one: its folder is watched.
     folders = sorted({path if path.is_dir() else path.parent for path in map(Path, paths)})
     changes = watchfiles.watch(*folders, debounce=300, step=50, raise_interrupt=False)

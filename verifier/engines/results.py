@@ -77,6 +77,11 @@ class Interrupted(Exception):
     (:mod:`verifier.engines.stopping`)."""
 
 
+class SolversDiffer(Exception):
+    """Two solvers gave opposite answers to one question: one of them is wrong, or what we gave
+    them (:mod:`verifier.engines.second_solver`)."""
+
+
 SituationAnswer = Exists | Impossible | Unknown
 Answer = Reachable | Unreachable | Unknown
 

@@ -23,6 +23,7 @@ from z3 import z3core
 
 from verifier.engines import stopping
 from verifier.engines.results import Interrupted
+from verifier.engines.second_solver import second_solver
 from verifier.engines.terms import Terms
 from verifier.logic.expr import And, Atom, Const, Expr, fold
 
@@ -66,6 +67,7 @@ class Session:
         self._fresh = 0
         self._model: z3.ModelRef | None = None
         self._has_model = False
+        self._second = second_solver()
 
     # -------------------------------------------------------------- terms
 
@@ -135,15 +137,21 @@ class Session:
         """Assert terms (after :meth:`push`, until the matching :meth:`pop`). A model that
         was not read yet is lost."""
         self._make.require(self.solver, terms)
+        if self._second is not None:
+            self._second.add(terms)
 
     def push(self) -> None:
         """Begin a scope."""
         self.solver.push()
+        if self._second is not None:
+            self._second.push()
 
     def pop(self) -> None:
         """End a scope; the last model is kept."""
         self._fetch_model()
         self.solver.pop()
+        if self._second is not None:
+            self._second.pop()
 
     def named(self, term: z3.BoolRef) -> z3.BoolRef:
         """An assumption literal: given to :meth:`check`, it makes the term hold."""
@@ -157,7 +165,8 @@ class Session:
         self, assumed: Iterable[z3.BoolRef] = (), deadline: float | None = None
     ) -> bool | None:
         """Whether the assertions and ``assumed`` are satisfiable together; None, with a
-        :attr:`reason`, when that is not known.
+        :attr:`reason`, when that is not known. Where each proof is asked twice, a "no" is that of
+        both solvers.
 
         Raises :class:`Interrupted` on Ctrl-C."""
         self._model, self._has_model = None, False
@@ -168,12 +177,17 @@ class Session:
                 self.reason = stopping.late(deadline)
                 return None
             self.solver.set("timeout", left)
+        literals = list(assumed)
         with listening(self.solver) as listener:
             try:
-                found = self._ask(list(assumed))
+                found = self._ask(literals)
                 why = "" if found else str(self.solver.reason_unknown())
             except z3.Z3Exception as error:
                 found, why = z3core.Z3_L_UNDEF, str(error)
+        twice = self._second if found == z3core.Z3_L_FALSE else None
+        if twice is not None and not twice.confirms(literals, deadline):
+            self.reason = twice.reason
+            return None
         if found != z3core.Z3_L_UNDEF:
             self._has_model = found == z3core.Z3_L_TRUE
             return self._has_model

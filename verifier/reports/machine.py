@@ -21,6 +21,7 @@ from verifier.verdicts.report import (
     InductiveProof,
     Race,
     Report,
+    SecondOpinion,
     Tangle,
     Verdict,
     grade_of_verdict,
@@ -93,6 +94,7 @@ def file_report(report: Report, required: Grade | None = None) -> Json:
         ],
         "interrupted": report.interrupted,
         "stopped": report.stopped.why if report.stopped else "",
+        **_second(report.second),
         "counts": _counts(report),
         "assumed": list(report.assumed),
         "assumptions": [
@@ -115,6 +117,11 @@ def file_report(report: Report, required: Grade | None = None) -> Json:
         ],
         "failures": [_failure(row) for row in report.failures],
     }
+
+
+def _second(second: SecondOpinion | None) -> Json:
+    """What a second solver said, where it was asked."""
+    return {"second_solver": {"name": second.solver, "agreed": second.agreed}} if second else {}
 
 
 def _counts(report: Report) -> Json:

@@ -26,6 +26,7 @@ from verifier.reports.words import (
     outcome,
     promises_to_make,
     routes_words,
+    second_words,
     sentence,
     set_aside,
     share_words,
@@ -66,6 +67,8 @@ def report_lines(
         yield from paragraph(f"{text[0].upper()}{text[1:]}.", ink)
     for unmet in report.unmet:
         yield ink.paint("NOT AS EXPECTED: ", "bad") + f"{unmet.text} ({unmet.span.where})"
+    if report.second is not None:
+        yield from paragraph(second_words(report.second), ink)
     yield _summary(report, ink)
     if made := promises_to_make(report):
         yield f"{PROMISES_LEAD} (`clearproof why` shows why):"

@@ -15,7 +15,7 @@ from verifier.properties.catalog import BY_NAME, FAILURES
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.exit_codes import ExitCode
 from verifier.verdicts.grade import Grade
-from verifier.verdicts.report import Finding, History, Report, Verdict
+from verifier.verdicts.report import Finding, History, Report, SecondOpinion, Verdict
 
 # How good something is, for whoever paints it: every word says the same without paint.
 Style = Literal["good", "bad", "unsure", "quiet"]
@@ -259,6 +259,11 @@ def summary_words(report: Report) -> tuple[str, str]:
 def promise_words(promise: Promise) -> str:
     """``Your crew promises not to throw T1 under a train.``"""
     return sentence(promise.title)
+
+
+def second_words(second: SecondOpinion) -> str:
+    """What a second solver said."""
+    return f"{second.solver} agreed with z3 on all {several(second.agreed, 'answer')} asked again."
 
 
 # What stands before the promises that a crew could make.

@@ -218,6 +218,15 @@ class Unmet:
     span: Span
 
 
+@dataclass(frozen=True, slots=True)
+class SecondOpinion:
+    """How many answers on which proofs rest were asked of a second ``solver`` (its name and
+    version) too; it ``agreed`` with all of them."""
+
+    solver: str
+    agreed: int
+
+
 Consequence = Literal["false proceed", "unlocked", "undecided", "more restrictive", "none"]
 
 
@@ -253,7 +262,8 @@ class Report:
     ``all_pairs``: every two faults were to be looked at, not only those with a silent one.
     ``promises``: with which everything over time is proved, of a file without locks that is broken
     there; empty where there are none, or none were looked for. ``follows``: by the key of a broken
-    obligation that follows from another, the key of that one."""
+    obligation that follows from another, the key of that one. ``second``: what a second solver
+    said, where it was asked."""
 
     plan: Plan
     verdicts: tuple[Verdict, ...]
@@ -268,6 +278,7 @@ class Report:
     always_true: tuple[Assumption, ...] = ()
     all_pairs: bool = False
     follows: Mapping[str, str] = field(default_factory=dict)
+    second: SecondOpinion | None = None
 
     @property
     def interrupted(self) -> bool:
