@@ -203,20 +203,23 @@ class Stepper:
         return stock
 
 
+# Kept: those of one plan, with detection truthful or lost, and each of these prompt or not.
+MOST_KEPT = 4
 _latest: list[Stepper] = []
 
 
 def _stepper_of(
     plan: Plan, lossy: bool, blips: bool, faults: tuple[Fault, ...], prompt: bool
 ) -> Stepper:
-    """The last one is kept: histories of one plan are replayed one after the other."""
-    kept = _latest[0] if _latest else None
+    """The last ones are kept: histories of one plan are replayed one after the other, and each is
+    looked at in two ways."""
     ways = lossy, blips, faults, prompt
-    same = kept and (kept.lossy, kept.blips, kept.faults, kept.prompt) == ways
-    if kept and kept.given is plan and same:
-        return kept
-    _latest[:] = [Stepper(plan, lossy=lossy, blips=blips, faults=faults, prompt=prompt)]
-    return _latest[0]
+    for kept in _latest:
+        if kept.given is plan and (kept.lossy, kept.blips, kept.faults, kept.prompt) == ways:
+            return kept
+    new = Stepper(plan, lossy=lossy, blips=blips, faults=faults, prompt=prompt)
+    _latest[:] = [new, *_latest[: MOST_KEPT - 1]]
+    return new
 
 
 def remembering(evaluator: Evaluator) -> Callable[[Situation], Seen]:
