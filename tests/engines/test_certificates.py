@@ -22,6 +22,7 @@ from tests.engines.small_systems import (
     single_track,
     timer,
 )
+from verifier.engines.interchange.check_proofs import MAGIC
 from verifier.engines.results import Unreachable
 from verifier.engines.temporal.certificates import README, certificate, recheck
 from verifier.engines.temporal.houdini import inductive_clauses
@@ -133,7 +134,7 @@ def test_the_file_says_what_each_part_is() -> None:
     text = certificate(
         single_track(), MEET, CLAUSES, title="No two\ntrains meet", told=["an eastbound |train|\n"]
     )
-    assert text.startswith("; No two trains meet\n")
+    assert text.startswith(f"{MAGIC}\n; No two trains meet\n")
     assert "; - an eastbound |train| \n" in text
     for heading in ("1. At the start", "2. From moment to moment", "3. While the facts hold"):
         assert f"; {heading}" in text

@@ -272,13 +272,20 @@ def _write_certificates(reports: "Sequence[Report]", folder: Path) -> ExitCode:
     """Write the proofs over time, and the file that lists them. Whether there was time for all."""
     from verifier.engines.stopping import is_over
     from verifier.language.writing import make_folder, write_file
-    from verifier.reports.certificates import certificate_files, proofs_over_time
+    from verifier.reports.certificates import (
+        ENDING,
+        certificate_files,
+        of_earlier_runs,
+        proofs_over_time,
+    )
 
     make_folder(folder)
-    of, written = proofs_over_time(reports), -1  # one file lists the others
+    for path in of_earlier_runs(folder):
+        path.unlink(missing_ok=True)
+    of, written = proofs_over_time(reports), 0
     for name, text in certificate_files(reports):
         write_file(folder / name, text)
-        written += 1
+        written += name.endswith(ENDING)
         if written < of and is_over(GRACE):
             print(
                 f"Only {written} of {several(of, 'proof')} over time written into {folder}: "

@@ -1,16 +1,22 @@
 """Proofs over time as files that others can check.
 
 In: reports. Out: for each proof a file of SMT-LIB 2.6 with its three questions, and a README
-that says how to check them with any solver.
+that says how to check them with any solver, and a program that does.
 """
 
+import inspect
 import re
 from collections.abc import Iterator, Sequence
+from pathlib import Path
 
+from verifier.engines.interchange import check_proofs
 from verifier.engines.temporal.certificates import README, certificate
 from verifier.explain.invariant_text import sentences
 from verifier.verdicts.grade_words import headline
 from verifier.verdicts.report import InductiveProof, Report, Verdict
+
+# How the names of proofs end.
+ENDING = ".smt2"
 
 
 def proofs_over_time(reports: Sequence[Report]) -> int:
@@ -24,8 +30,22 @@ def _lasting(report: Report) -> Iterator[tuple[Verdict, InductiveProof]]:
             yield verdict, verdict.lasting
 
 
+def of_earlier_runs(folder: Path) -> set[Path]:
+    """The proofs in a folder that clearproof wrote at some time."""
+    return {path for path in folder.glob(f"*{ENDING}") if path.is_file() and _is_ours(path)}
+
+
+def _is_ours(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return file.readline().rstrip() == check_proofs.MAGIC.encode()
+    except OSError:
+        return False
+
+
 def certificate_files(reports: Sequence[Report]) -> Iterator[tuple[str, str]]:
     """The name and the text of each file: one for every proof over time."""
+    yield "check.py", inspect.getsource(check_proofs)
     yield "README.txt", f"{README}{_FILES}{''.join(_file(report) for report in reports)}"
     number = 0
     for report in reports:
@@ -39,8 +59,9 @@ def certificate_files(reports: Sequence[Report]) -> Iterator[tuple[str, str]]:
                 title=title,
                 told=sentences(report.plan, lasting.clauses),
                 grade=headline(report),
+                digest=report.plan.source.digest,
             )
-            yield f"{number:04}-{_plain(verdict.obligation.key)}.smt2", text
+            yield f"{number:04}-{_plain(verdict.obligation.key)}{ENDING}", text
 
 
 # What ties proofs to the files that they are of.

@@ -11,12 +11,11 @@ from collections.abc import Iterable, Iterator, Sequence
 
 import z3
 
+from verifier.engines.interchange.check_proofs import MAGIC, OF, QUESTIONS
 from verifier.engines.interchange.smtlib import Parts, one_line, one_state, state_text, symbols
 from verifier.logic.expr import Atom, Expr, atom, conjunction, negation, substitute, support
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
-
-OBLIGATIONS = 3
 
 README = """\
 What is in this folder
@@ -29,7 +28,13 @@ that many solvers read, so that you need not take our word for it.
 How to check a proof
 --------------------
 
-Give the file to any solver that reads SMT-LIB 2.6, for example:
+All of them, with Python and either solver installed (`pip install cvc5`):
+
+    python check.py
+
+check.py is one page that you can read, and needs nothing else of clearproof. Name your junction
+files behind the folder (`python check.py . my-town.ixl`), and it tells too whether the proofs are
+of these files as they are now. Or give one file to any solver that reads SMT-LIB 2.6, for example:
 
     z3 NAME.smt2
     cvc5 --incremental NAME.smt2
@@ -72,9 +77,10 @@ def certificate(
     title: str,
     told: Sequence[str] = (),
     grade: str = "",
+    digest: str = "",
 ) -> str:
     """The file. For the reader, ``told`` are the clauses as sentences, and ``grade`` says what is
-    proved of the whole that this is a part of.
+    proved of the whole that this is a part of; ``digest``: the SHA-256 of the junction file.
 
     Raises ValueError when two observables of the system agree in kind, name and values."""
     terms = _TimedTerms(system)
@@ -104,7 +110,7 @@ def certificate(
     ]
     return "\n".join(
         [
-            *_head(title, told, grade),
+            *_head(title, told, grade, digest),
             *terms.declarations(),
             *terms.parts.definitions,
             *_obligation("1. At the start: do the facts hold?", start),
@@ -120,14 +126,14 @@ def recheck(text: str, timeout: float | None = None) -> bool:
 
     False for every other answer: a satisfiable question, no answer in ``timeout`` seconds, a
     text that cannot be read."""
-    if text.count("(check-sat)") != OBLIGATIONS:
+    if text.count("(check-sat)") != QUESTIONS:
         return False
     fresh = z3.Context() if timeout is None else z3.Context(timeout=max(1, int(timeout * 1000)))
     try:
         said = z3.Z3_eval_smtlib2_string(fresh.ref(), text)
     except z3.Z3Exception:
         return False
-    return bool(said.split() == ["unsat"] * OBLIGATIONS)
+    return bool(said.split() == ["unsat"] * QUESTIONS)
 
 
 # ------------------------------------------------------------------ moments
@@ -199,7 +205,10 @@ def _initial(system: System, used: Iterable[Observable]) -> Expr:
 # ------------------------------------------------------------------ text
 
 
-def _head(title: str, told: Sequence[str], grade: str) -> Iterator[str]:
+def _head(title: str, told: Sequence[str], grade: str, digest: str) -> Iterator[str]:
+    yield MAGIC
+    if digest:
+        yield f"{OF}{digest}"
     yield f"; {one_line(title)}"
     if grade:
         yield f"; The file as a whole: {one_line(grade)}"
