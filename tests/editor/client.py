@@ -36,6 +36,12 @@ class Editor:
         self._client.feature(t.TEXT_DOCUMENT_PUBLISH_DIAGNOSTICS)(partial(self._published))
         self._client.feature(t.WINDOW_WORK_DONE_PROGRESS_CREATE)(lambda asked: None)
         self._client.feature(t.PROGRESS)(partial(self._went_on))
+        # What the server asked the editor to change, and to say.
+        self.edits: list[t.WorkspaceEdit] = []
+        self.said: list[str] = []
+        self._client.feature(t.WORKSPACE_APPLY_EDIT)(partial(self._edited))
+        self._client.feature(t.WINDOW_SHOW_MESSAGE)(partial(self._told))
+        self._client.feature(t.WINDOW_SHOW_MESSAGE_REQUEST)(partial(self._chose))
 
     def _published(self, told: t.PublishDiagnosticsParams) -> None:
         with self._heard:
@@ -46,6 +52,19 @@ class Editor:
         with self._heard:
             self.progress.append(told.value)
             self._heard.notify_all()
+
+    def _edited(self, asked: t.ApplyWorkspaceEditParams) -> t.ApplyWorkspaceEditResult:
+        self.edits.append(asked.edit)
+        return t.ApplyWorkspaceEditResult(applied=True)
+
+    def _told(self, told: t.ShowMessageParams) -> None:
+        self.said.append(told.message)
+
+    def _chose(self, asked: t.ShowMessageRequestParams) -> t.MessageActionItem:
+        """A user who takes the first."""
+        self.said.append(asked.message)
+        assert asked.actions
+        return asked.actions[0]
 
     def run(self, work: Any) -> Any:
         return asyncio.run_coroutine_threadsafe(work, self._loop).result(LIMIT)

@@ -7,11 +7,14 @@ from typing import Any
 
 import pytest
 
+import verifier
 from tests.editor.client import Editor, editor
 from verifier.cli import main
+from verifier.verdicts.grade import Grade
 
 from lsprotocol import types as t  # isort: skip  (after the client, which says what is missing)
 from pygls.exceptions import JsonRpcException  # isort: skip
+from verifier.editor.commands import DRAFT, DRAFTED, LOOKED_FOR, MEND  # isort: skip
 
 ROOT = Path(__file__).resolve().parents[2]
 BROKEN = (ROOT / "specs/first-steps/both-green-broken.ixl").read_text("utf-8")
@@ -124,6 +127,51 @@ def test_verdicts_come_with_progress_and_proved_repairs(asked: Editor, home: Pat
         "text_document_code_action", t.CodeActionParams(broken.there, wrong.range, context)
     )
     assert not [action for action in again if "proved" in action.title]
+
+
+TRACK = """\
+edge West, East
+block Main, Switch, Single, Siding
+turnout T1 in Switch
+bumper End
+track West = Single | T1 normal | Main = East
+track T1 reverse | Siding = End
+"""
+
+
+def _offered(asked: Editor, opened: Opened, wrong: list[t.Diagnostic]) -> set[str]:
+    """The titles of what is offered for a whole text. (lsprotocol reads an action that has a
+    command as if it were that command, so that nothing but its title is left.)"""
+    everything = t.Range(t.Position(0, 0), t.Position(opened.text.count("\n"), 0))
+    params = t.CodeActionParams(opened.there, everything, t.CodeActionContext(wrong))
+    return {action.title for action in asked.ask("text_document_code_action", params)}
+
+
+def _done(asked: Editor, opened: Opened, command: str) -> str:
+    """The text after what a command had changed in it."""
+    asked.edits.clear()
+    asked.ask("workspace_execute_command", t.ExecuteCommandParams(command, [opened.uri]))
+    (edit,) = asked.edits
+    assert edit.changes
+    return opened.edited(edit.changes[opened.uri])
+
+
+def test_a_draft_and_a_repair_are_made_in_the_text(asked: Editor, home: Path) -> None:
+    bare = Opened(asked, home / "bare.ixl", TRACK)
+    assert DRAFTED in _offered(asked, bare, [])
+    drafted = _done(asked, bare, DRAFT)
+    assert all(line in drafted for line in TRACK.splitlines())
+    assert verifier.prove(verifier.load_text(drafted)).grade is Grade.OPERATION
+
+    wrong = Opened(asked, home / "wrong.ixl", BROKEN.replace("expect broken", "# expect broken"))
+    found = asked.found(wrong.uri, lambda told: any(d.code == "converging-proceeds" for d in told))
+    errors = [d for d in found if d.code == "converging-proceeds"]
+    assert LOOKED_FOR in _offered(asked, wrong, errors)
+    mended = verifier.prove(verifier.load_text(_done(asked, wrong, MEND)))
+    assert not any(v.fails for v in mended.verdicts)
+    # What has errors can neither be drafted nor mended.
+    bare.change("turnout T1 in Switch", "turnout T1 in Swich")
+    assert not {DRAFTED, LOOKED_FOR} & _offered(asked, bare, errors)
 
 
 def test_errors_come_as_one_types_and_go(asked: Editor, siding: Opened) -> None:

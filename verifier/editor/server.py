@@ -22,10 +22,12 @@ from verifier.assist.navigation import CannotRename, Family, Place, renamed
 from verifier.assist.outline import TINTS, Symbol, Tint, folds, symbols, tints
 from verifier.assist.places import from_editor, length, to_editor
 from verifier.editor.checking import Checking, Progress
+from verifier.editor.commands import DRAFT, MEND, Commands, actions
 from verifier.editor.findings import Found, Weight
 from verifier.editor.open_texts import OpenText, OpenTexts
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
+from verifier.properties.catalog import BY_NAME
 
 # Seconds that an editor has to say whether it shows progress.
 ANSWERS_WITHIN = 2.0
@@ -73,6 +75,8 @@ def server(within: float | None = None) -> LanguageServer:
     answers = _Answers(made, within)
     for method, answer, options in answers.all():
         made.feature(method, options)(partial(answer))  # marked: a method cannot be
+    for name, work in answers.commands():
+        made.command(name)(work)
     return made
 
 
@@ -84,6 +88,7 @@ class _Answers:
         self._texts = OpenTexts()
         self._checking = Checking(self._publish, self._begin, within)
         self._proofs_begun = 0
+        self._commands = Commands(made, self._texts, self._checking, self._begin, _replaced, within)
 
     def all(self) -> Iterator[tuple[str, Callable[..., Any], Any]]:
         """Method, answer and options of each request."""
@@ -112,8 +117,23 @@ class _Answers:
         yield (
             t.TEXT_DOCUMENT_CODE_ACTION,
             self.actions,
-            t.CodeActionOptions(code_action_kinds=[t.CodeActionKind.QuickFix]),
+            t.CodeActionOptions(
+                code_action_kinds=[t.CodeActionKind.QuickFix, t.CodeActionKind.Source]
+            ),
         )
+
+    def commands(self) -> Iterator[tuple[str, Callable[..., Any]]]:
+        """The name of each command, and what it does."""
+        work = self._commands
+
+        async def draft(uri: str) -> None:
+            await work.draft(uri)
+
+        async def mend(uri: str) -> None:
+            await work.mend(uri)
+
+        yield DRAFT, draft
+        yield MEND, mend
 
     # -------------------------------------------------------------- texts
 
@@ -345,7 +365,9 @@ class _Answers:
             *(fix for about, fix in proved if about.start <= end and start <= about.end),
         ]
         unique = {(fix.start, fix.end, fix.text): fix for fix in fixes}
-        return [_action(opened, fix, asked.context.diagnostics) for fix in unique.values()]
+        found = [_action(opened, fix, asked.context.diagnostics) for fix in unique.values()]
+        broken = any(one.code in BY_NAME for one in asked.context.diagnostics)
+        return found + actions(uri, broken and not wrong, can_be_drafted=not wrong)
 
 
 # ------------------------------------------------------------------ from ours to theirs
@@ -401,6 +423,12 @@ def _edit(source: Source, before: str, after: str) -> t.TextEdit:
     most = min(len(before), len(after)) - start
     same = next((i for i in range(most) if before[-1 - i] != after[-1 - i]), most)
     return t.TextEdit(_range(source, start, len(before) - same), after[start : len(after) - same])
+
+
+def _replaced(opened: OpenText, start: int, end: int, text: str) -> t.TextEdit:
+    """One stretch of a text replaced, of which what stays the same is left out."""
+    before = opened.text.text
+    return _edit(opened.source, before, before[:start] + text + before[end:])
 
 
 def _symbol(source: Source, one: Symbol) -> t.DocumentSymbol:
