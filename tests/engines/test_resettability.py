@@ -3,6 +3,7 @@
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
+from fractions import Fraction
 from random import Random
 
 import pytest
@@ -24,13 +25,29 @@ from verifier.engines.temporal.resettability import Returns, Trapped, _Whole, al
 from verifier.engines.temporal.rest import parts_at_rest
 from verifier.engines.temporal.strengthening import strengthened
 from verifier.engines.temporal.symmetry import Shapes
-from verifier.logic.expr import Expr, atom, conjunction, disjunction, holds, negation, support
-from verifier.logic.transition_system import System
+from verifier.logic.expr import (
+    FALSE,
+    Atom,
+    Expr,
+    atom,
+    conjunction,
+    disjunction,
+    holds,
+    negation,
+    substitute,
+    support,
+)
+from verifier.logic.time_order import patient
+from verifier.logic.transition_system import Delay, System, Timing, Window
 from verifier.plan import observables
 from verifier.plan.observables import Observable
 
 # Systems in a row that are gone through.
 ROWS = 12
+# Timed systems in a row that are soon gone through.
+SMALL = (0, 6, 7, 8, 10, 11, 15, 21, 24, 31, 36, 37, 38, 39)
+# What a relay that was drawn says of a window of time.
+WINDOW = {"down": "no", "up": "yes"}
 
 
 def returns(system: System, goal: Expr) -> bool:
@@ -257,3 +274,67 @@ gate G1 on Main
             for block in ("Main", "Spur", "Switch", "Single")
         },
     }
+
+
+def timed(seed: int) -> System:
+    """Two systems in a row with windows of time, and a delay that ends only while none is on. The
+    next values of the windows are drawn too, so they end as well where time has them go on."""
+    system, _ = side_by_side(seed, 2)
+    clock, *relays = (w for w in system.states if w.kind == "relay")
+    windows = {w: observables.window("late", w.name) for w in relays}
+    swapped = Random(seed).choice(system.inputs)
+    ends = observables.choice("expiry", clock.name)
+
+    def meaning(part: Atom) -> Expr:
+        if part.what in windows:
+            return atom(windows[part.what], *(WINDOW[value] for value in part.values))
+        if part.what == swapped:
+            return atom(ends, "no" if swapped.usual in part.values else "yes")
+        return part
+
+    def named(expr: Expr) -> Expr:
+        return substitute(expr, meaning)
+
+    following = {
+        windows.get(what, what): {
+            WINDOW[value] if what in windows else value: named(expr)
+            for value, expr in values.items()
+        }
+        for what, values in system.following.items()
+    }
+    on = [
+        Window(w, "yes", FALSE, conjunction(atom(w, "yes"), named(expr)), Fraction(20))
+        for w, expr in zip(windows.values(), drawn_bads(system, seed, 9), strict=False)
+    ]
+    return System(
+        tuple(following),
+        (*(w for w in system.inputs if w != swapped), ends),
+        {windows.get(w, w): tuple(following[windows.get(w, w)])[:1] for w in system.states},
+        following,
+        timing=Timing((Delay(clock, ((atom(ends, "yes"), Fraction(30)),)),), tuple(on)),
+    )
+
+
+def test_ways_back_hold_whatever_windows_of_time_are_on_beyond() -> None:
+    """A window that is over is left out of what is far from it, and of nothing that disturbs it."""
+    fresh_context()
+    proved = possible = calmed = 0
+    for seed in SMALL:
+        system = timed(seed)
+        leads, shapes = patient(system), Shapes()
+        over = [negation(window.is_on) for window in system.timing.windows] if system.timing else []
+        clauses = strengthened(system, (), (), shapes, None)
+        parts = parts_at_rest(leads, shapes, first=(over, ()))
+        composition = Composition(leads, system, parts, clauses, shapes)
+        composition.compose()
+        calmed += any(parts[i].stage == 0 for i in composition.done)
+        together = conjunction(*(parts[i].rest for i in composition.done))
+        assert returns(leads, together), seed
+        for goal in drawn_bads(leads, seed + 2000, 3):
+            so = returns(leads, goal)
+            possible += so
+            if composition.reaches(goal):
+                assert so, (seed, goal)
+                proved += 1
+    assert calmed > 10
+    assert proved > possible // 2 > 8

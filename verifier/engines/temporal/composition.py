@@ -30,6 +30,10 @@ Assumptions must hold at each step of a plan. Those that the window speaks of ar
 lemma; the others hold while inputs are as usual, or else the states they speak of are in every
 window.
 
+Of a timed system, windows of time are brought to their end first of all. From then on a plan in one
+place need not ask whether a window is on somewhere else: delays end only while none is on, and so
+would tie all places together.
+
 Which groups there are is found on the way: a window is asked for all parts in it, and those that
 fail in a state from which no plan leads are left out. A lemma stays true when D becomes larger, so
 the first order that works is as good as any. Lemmas equal up to names are proved once. What is
@@ -37,7 +41,7 @@ proved so is branching-time reachability (AG EF): that people and trains *can* b
 that they will.
 """
 
-from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from verifier.engines.results import Unknown
@@ -110,7 +114,6 @@ class Composition:
         self._shapes = shapes
         self._deadline = deadline
         self._states = frozenset(system.states)
-        self._supports = {w: system.support(w) for w in system.states}
         # Parts by state that they are about, and by input that must be as usual for them.
         self._about: dict[Observable, list[int]] = {}
         self._quiet: dict[Observable, list[int]] = {}
@@ -132,6 +135,7 @@ class Composition:
         self._known: dict[Hashable, _Answer] = {}
         # Whether a window had most of the system.
         self._is_wide = False
+        self._calm = _Calm(system, reached)
 
     def _holds_as_usual(self, expr: Expr) -> bool:
         """Whether inputs as usual fulfill an assumption in every state of the invariant."""
@@ -153,6 +157,7 @@ class Composition:
         for number in sorted({part.stage for part in self.parts}):
             stage = [i for i, part in enumerate(self.parts) if part.stage == number]
             self._compose(stage)
+            self._calm.over(self.parts[i].rest for i in self.done)
             if self._is_wide and not self.done.keys() >= set(stage):
                 break
         return [i for i in range(len(self.parts)) if i not in self.done]
@@ -176,7 +181,7 @@ class Composition:
             because = blocked.get(i)
             if i in self.done or (because is not None and self.done.keys().isdisjoint(because)):
                 continue
-            found, because = self._in_window(self._beside(i), effort, i)
+            found, because = self._in_window(self.parts[i].rest, effort, i)
             self.done.update(dict.fromkeys(found))
             if i not in self.done:
                 blocked[i] = because
@@ -185,15 +190,12 @@ class Composition:
                 return True
         return progress
 
-    def _beside(self, i: int) -> Expr:
-        """That a part is at rest, and those of its stage which share states with it."""
-        beside = dict.fromkeys(
-            j
-            for what in support(self.parts[i].rest)
-            for j in self._about.get(what, ())
-            if self.parts[j].stage == self.parts[i].stage
-        )
-        return conjunction(*(self.parts[j].rest for j in beside))
+    def _beside(self, i: int) -> Iterator[Observable]:
+        """What a part is about, and those of its stage which share states with it."""
+        for what in support(self.parts[i].rest):
+            for j in self._about.get(what, ()):
+                if self.parts[j].stage == self.parts[i].stage:
+                    yield from support(self.parts[j].rest)
 
     def reaches(self, goal: Expr) -> bool:
         """Whether the goal is reachable from every state of the invariant."""
@@ -208,12 +210,13 @@ class Composition:
         stand in the way of others. Without ``own`` the goal is no part; -1 stands for it."""
         trying = EFFORTS[effort]
         stage = len(self.parts) if own is None else self.parts[own].stage
-        kept = self._around(goal, trying.rings)
+        about = support(goal) if own is None else self._beside(own)
+        kept = self._around(about, trying.rings)
         if len(kept) >= MOST * len(self._states):
             self._is_wide = True
             if effort:
                 return (), ()
-        system = cut(self.system, (w for w in self.system.states if w in kept), [goal])
+        system = self._calm.cut(kept, goal)
         beyond = tuple(w for w in system.inputs if w in self._states)
         known = dict.fromkeys((*system.states, *beyond))
         chosen = tuple(
@@ -255,8 +258,7 @@ class Composition:
             for j in near
             if j not in self.done and self.parts[j].stage <= stage
         }
-        wanted = goal if own is None else self.parts[own].rest
-        return self._answer(window, trying, wanted, goals, undone)
+        return self._answer(window, trying, goal, goals, undone)
 
     def _answer(
         self,
@@ -318,21 +320,81 @@ class Composition:
         accepted = is_inductive(reached, lasting, found.invariants, self._deadline)
         return found.invariants if accepted else ()
 
-    def _around(self, goal: Expr, rings: int) -> frozenset[Observable]:
+    def _around(self, about: Iterable[Observable], rings: int) -> frozenset[Observable]:
         """The states within so many dependency steps, and those of parts that the inputs there may
         disturb."""
-        inside = {w for w in support(goal) if w in self._states} | self._restrained
+        inside = {w for w in about if w in self._states} | self._restrained
         edge = set(inside)
         for _ in range(rings):
-            edge = {w for s in edge for w in self._supports[s] if w in self._states} - inside
+            edge = {w for s in edge for w in self._calm.support(s) if w in self._states} - inside
             inside |= edge
-        inputs = {w for s in inside for w in self._supports[s] if w not in self._states}
+        inputs = {w for s in inside for w in self._calm.support(s) if w not in self._states}
         disturbed = {j for w in inputs for j in self._quiet.get(w, ())}
         for j in disturbed:
             about = support(self.parts[j].rest)
-            if not inside.isdisjoint(about):
+            if self._calm.is_over(about) or not inside.isdisjoint(about):
                 inside.update(about)
         return frozenset(inside)
+
+
+class _Calm:
+    """A system in which far windows of time are known to be over.
+
+    Delays end only while no window is on that lasts no longer, wherever it is
+    (:func:`~verifier.logic.time_order.patient`). Once a window is known to be over, and no plan
+    disturbs it, that is no question any more."""
+
+    def __init__(self, system: System, timed: System):
+        self._system = system
+        self._windows = {window.what for window in timed.timing.windows} if timed.timing else set()
+        self._over: dict[Observable, Expr] = {}
+        self._supports = {w: system.support(w) for w in system.states}
+        self._calmed: dict[Observable, frozenset[Observable]] = {}
+        self._following: dict[Hashable, Mapping[str, Expr]] = {}
+
+    def over(self, rests: Iterable[Expr]) -> None:
+        """Take the windows that are over while these parts are at rest."""
+        for rest in rests:
+            about = support(rest)
+            if len(about) == 1 and about[0] in self._windows:
+                self._over.setdefault(about[0], rest)
+        self._calmed = {}
+
+    def is_over(self, whats: Iterable[Observable]) -> bool:
+        """Whether these are windows that are over at rest."""
+        return all(w in self._over for w in whats)
+
+    def support(self, state: Observable) -> frozenset[Observable]:
+        """What the next value of a state depends on while those windows are over."""
+        known = self._calmed.get(state)
+        if known is None:
+            following = self._after(state, frozenset())
+            known = frozenset(w for expr in following.values() for w in support(expr))
+            self._calmed[state] = known
+        return known
+
+    def cut(self, kept: Collection[Observable], goal: Expr) -> System:
+        """These states, with all others free, but for windows that are over beyond."""
+        near = frozenset(kept)
+        following = {w: self._after(w, near) for w in self._system.states if w in near}
+        return cut(replace(self._system, following=following), following, [goal])
+
+    def _after(self, state: Observable, near: frozenset[Observable]) -> Mapping[str, Expr]:
+        far = frozenset(w for w in self._supports[state] if w in self._over and w not in near)
+        if not far:
+            return self._system.following[state]
+        known = self._following.get((state, far))
+        if known is None:
+
+            def meaning(part: Atom) -> Expr:
+                if part.what not in far:
+                    return part
+                off = self._over[part.what]
+                return TRUE if conjunction(off, part) is not FALSE else FALSE
+
+            known = {v: substitute(e, meaning) for v, e in self._system.following[state].items()}
+            self._following[state, far] = known
+        return known
 
 
 def _moments(stuck: Stuck) -> Iterator[Moment]:

@@ -14,9 +14,10 @@ an end. Once one goal is reachable from everywhere, the next ones need only be r
 it holds.
 
 In a timed system ways back must have times, wherever they begin: they are sought in the *patient*
-system, all of whose traces have some (:func:`~verifier.logic.time_order.patient`). What is
-unreachable is so in the system without times. Ways back are sought where some choices are ``made``
-for good: of what acts in one step, in which order.
+system, all of whose traces have some (:func:`~verifier.logic.time_order.patient`), once windows of
+time are over wherever that can be brought about. What is unreachable is so in the system without
+times. Ways back are sought where some choices are ``made`` for good: of what acts in one step, in
+which order.
 
 Trusts z3's "unsat" and the invariant; traces are replayed by the reference afterward.
 """
@@ -97,7 +98,9 @@ def always_again(
     shapes = Shapes()
     clauses = strengthened(system, invariant, hints, shapes, deadline)
     leads = patient(with_choices(system, made))
-    parts = parts_at_rest(leads, shapes, first=first, without=INDIFFERENT, deadline=deadline)
+    over = [negation(w.is_on) for w in system.timing.windows] if system.timing else []
+    stages = (over, *first) if over else first
+    parts = parts_at_rest(leads, shapes, first=stages, without=INDIFFERENT, deadline=deadline)
     composition = Composition(leads, system, parts, clauses, shapes, deadline)
     composition.compose()
     # From every reachable state one is reachable in which these can hold.
