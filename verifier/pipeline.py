@@ -437,7 +437,7 @@ def _proved_of(proof: ProofState, plan: Plan) -> frozenset[str]:
     situations = SituationProver(world, proof.situations.timeout, (), NO_STORE)
     tried = ProofState(plan, plan, asked, asked, situations, on_verdict=compare)
     try:
-        histories = decide_histories(brief=False)
+        histories = decide_histories(brief=True)
         for phase in (check_assumptions, histories, decide_situations, decide_usefulness):
             phase(tried)
     except (_Worse, InputError):

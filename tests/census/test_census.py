@@ -3,7 +3,6 @@
 Two derivations that share nothing must come to the same list, formula by formula.
 """
 
-import os
 from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import replace
@@ -24,6 +23,7 @@ from tests.differential.rings import write_ring
 from tests.differential.small_lines import write_line
 from tests.differential.wirings import write_wired
 from tests.junction_files import EXAMPLE_FILES, PATTERN_FILES, ROOT, SPEC_FILES, spec
+from tests.sweep import NIGHTLY
 from verifier import pipeline
 from verifier.census.census import CENSUS, census
 from verifier.census.compare import differences, differences_with_faults, told_apart
@@ -38,7 +38,7 @@ from verifier.properties.obligation import Obligation
 # Layouts with what no other file has two of.
 ODD_FILES = sorted((ROOT / "tests" / "census" / "layouts").glob("*.ixl"))
 FILES = (*SPEC_FILES, *PATTERN_FILES, *EXAMPLE_FILES, *ODD_FILES)
-SEEDS = 2000 if os.environ.get("CLEARPROOF_PROFILE") == "nightly" else 12
+SEEDS = 2000 if NIGHTLY else 12
 
 
 @cache

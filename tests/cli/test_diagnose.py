@@ -3,12 +3,11 @@
 import json
 from pathlib import Path
 
-import jsonschema
 import pytest
 
 import verifier
 from tests.junction_files import spec
-from tests.reports.schemas import schema
+from tests.reports.schemas import validator
 from verifier.cli import main
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -100,7 +99,7 @@ def test_words_that_are_not_understood(capsys: pytest.CaptureFixture[str]) -> No
 def test_json_keeps_to_its_schema(seen: list[str], capsys: pytest.CaptureFixture[str]) -> None:
     code = main(["diagnose", "--json", str(SIDING), *seen])
     document = json.loads(capsys.readouterr().out)
-    jsonschema.Draft202012Validator(schema("diagnosis")).validate(document)
+    validator("diagnosis").validate(document)
     assert document["exit_code"] == code
     assert [o["text"] for o in document["observations"]] == seen
     found = verifier.diagnose(verifier.load(SIDING), seen)

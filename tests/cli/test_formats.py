@@ -3,11 +3,10 @@
 import json
 from pathlib import Path
 
-import jsonschema
 import pytest
 
 from tests.decide.layouts import BROKEN, SAFE
-from tests.reports.schemas import schema
+from tests.reports.schemas import validator
 from verifier.cli import main
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -41,7 +40,7 @@ def test_one_format_on_standard_output(broken: str, capsys: pytest.CaptureFixtur
     one = capsys.readouterr().out
     assert main(["prove", "--json", broken]) == ExitCode.BROKEN
     assert capsys.readouterr().out == one
-    jsonschema.validate(json.loads(one), schema())
+    validator().validate(json.loads(one))
 
 
 def test_text_into_a_file(
@@ -105,7 +104,7 @@ def test_what_is_known_does_not_fail_but_is_said(
     assert capsys.readouterr().out.startswith("not proved: 2 broken, known")
     assert main(["prove", "--json", "--baseline", known, broken]) == ExitCode.AS_EXPECTED
     document = json.loads(capsys.readouterr().out)
-    jsonschema.validate(document, schema())
+    validator().validate(document)
     [file] = document["files"]
     assert file["counts"]["known"] == 2 and file["counts"]["broken"] == 0
     assert file["headline"].startswith("not proved: 2 broken as the baseline says")

@@ -4,13 +4,12 @@ named, and no success is reported."""
 import json
 from pathlib import Path
 
-import jsonschema
 import pytest
 
 from tests.decide.layouts import BROKEN, SAFE
 from tests.decide.test_within import ticking
 from tests.junction_files import spec
-from tests.reports.schemas import schema
+from tests.reports.schemas import validator
 from verifier.cli import main
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -57,7 +56,7 @@ def test_the_json_report_says_so(
     capsys.readouterr()
     assert main(["prove", "--json", "--jobs", "1", "--within", half, *files]) == ExitCode.UNDECIDED
     said = json.loads(capsys.readouterr().out)
-    jsonschema.Draft202012Validator(schema()).validate(said)
+    validator().validate(said)
     first, second, third = said["files"]
     why = f"not reached within {half} s"
     assert (first["exit_code"], first["stopped"], first["interrupted"]) == (0, "", False)

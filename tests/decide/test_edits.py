@@ -1,8 +1,8 @@
 """After an edit, a proof with the store of the text before tells the same as one from scratch."""
 
 import json
-import os
 from collections.abc import Callable
+from functools import lru_cache
 from pathlib import Path
 from random import Random
 
@@ -13,6 +13,7 @@ from hypothesis import strategies as st
 import verifier
 from tests.decide.edits import versions
 from tests.junction_files import SPECS, TIMED_EXAMPLES, TIMED_SPECS, WIRED_SPECS
+from tests.sweep import NIGHTLY
 from verifier.decide.histories import HistoryProver
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.temporal.kept_clauses import KeptClauses
@@ -28,14 +29,45 @@ UNTIMED = [path for path in WIRED_SPECS if path not in TIMED_SPECS]
 Edit = Callable[[str], str]
 
 
-def told(text: str, store: ProofStore | None = None) -> str:
+# What all tests of LOCKED prove from scratch, one process proves once.
+of_locked = pytest.mark.xdist_group("locked-end-of-siding")
+
+
+def told(text: str, store: ProofStore) -> str:
     """The whole report as text; what is wrong with the text, if it cannot be proved."""
+    return _words(lambda: verifier.prove(verifier.load_text(text), store=store))
+
+
+def from_scratch(text: str) -> str:
+    return _words(lambda: report_from_scratch(text))
+
+
+@lru_cache(maxsize=16)
+def report_from_scratch(text: str) -> Report:
+    return verifier.prove(verifier.load_text(text))
+
+
+def _words(proof: Callable[[], Report]) -> str:
     try:
-        plan = verifier.load_text(text)
-        report = verifier.prove(plan) if store is None else verifier.prove(plan, store=store)
+        return json.dumps(file_report(proof()))
     except InputError as error:
         return "\n".join(f"{d.code} {d.message}" for d in error.diagnostics)
-    return json.dumps(file_report(report))
+
+
+@lru_cache(maxsize=1)
+def _proved(text: str) -> ProofStore:
+    store = ProofStore()
+    verifier.prove(verifier.load_text(text), store=store)
+    return store
+
+
+def store_of(text: str) -> ProofStore:
+    """A store with what the proof of a text found, to go on with."""
+    kept, copied = _proved(text), ProofStore()
+    for question, answer in kept._answers.items():
+        copied.keep(question, answer)
+    copied.learn(kept.clauses)
+    return copied
 
 
 def changed(old: str, new: str) -> Edit:
@@ -56,16 +88,18 @@ EDITS: dict[str, Edit] = {
 }
 
 
+@of_locked
 def test_the_report_after_an_edit_and_after_undo_is_that_from_scratch() -> None:
     text, store = LOCKED.read_text("utf-8"), ProofStore()
     before = told(text, store)
-    assert before == told(text)
+    assert before == from_scratch(text)
     for edit in EDITS.values():
         after = edit(text)
-        assert told(after, store) == told(after)
+        assert told(after, store) == from_scratch(after)
         assert told(text, store) == before
 
 
+@of_locked
 def test_a_remark_after_a_harmful_edit() -> None:
     """The answers are those to the very questions of the text before; what is told of them is not:
     places in the file have moved."""
@@ -74,7 +108,7 @@ def test_a_remark_after_a_harmful_edit() -> None:
         harmful = EDITS[name](LOCKED.read_text("utf-8"))
         told(harmful, store)
         after = EDITS["remark"](harmful)
-        assert told(after, store) == told(after)
+        assert told(after, store) == from_scratch(after)
 
 
 def test_clauses_are_tried_under_new_names() -> None:
@@ -105,12 +139,14 @@ def verdicts(report: Report) -> dict[str, str]:
     return {v.obligation.key: v.status for v in report.verdicts}
 
 
+@of_locked
 def test_a_store_of_another_file_changes_nothing() -> None:
     store = ProofStore()
     other = SPECS / "locking" / "locked-and-wired-end-of-siding.ixl"
     verifier.prove(verifier.load(other), store=store)
     assert store.clauses
-    assert told(LOCKED.read_text("utf-8"), store) == told(LOCKED.read_text("utf-8"))
+    text = LOCKED.read_text("utf-8")
+    assert told(text, store) == from_scratch(text)
 
 
 def wrong_clauses(clauses: tuple[Expr, ...]) -> list[Expr]:
@@ -126,22 +162,23 @@ def wrong_clauses(clauses: tuple[Expr, ...]) -> list[Expr]:
     return wrong
 
 
+@of_locked
 def test_a_corrupted_store_proves_nothing() -> None:
     """Each edit is harmful; with only wrong clauses, none of which may be believed."""
-    text, store = LOCKED.read_text("utf-8"), ProofStore()
-    verifier.prove(verifier.load_text(text), store=store)
-    wrong = wrong_clauses(store.clauses)
+    text = LOCKED.read_text("utf-8")
+    wrong = wrong_clauses(_proved(text).clauses)
     for name in ("no matter whether Main is clear", "both routes at once"):
         corrupted = ProofStore()
         corrupted.learn(wrong)
-        plan = verifier.load_text(EDITS[name](text))
-        assert verdicts(verifier.prove(plan, store=corrupted)) == verdicts(verifier.prove(plan))
+        after = EDITS[name](text)
+        report = verifier.prove(verifier.load_text(after), store=corrupted)
+        assert verdicts(report) == verdicts(report_from_scratch(after))
 
 
+@of_locked
 def test_what_is_told_of_a_proof_is_found_when_it_is_read(monkeypatch: pytest.MonkeyPatch) -> None:
-    text, store = LOCKED.read_text("utf-8"), ProofStore()
-    verifier.prove(verifier.load_text(text), store=store)
-    after = verifier.prove(verifier.load_text(EDITS["stricter"](text)), store=store)
+    text = LOCKED.read_text("utf-8")
+    after = verifier.prove(verifier.load_text(EDITS["stricter"](text)), store=store_of(text))
     later = [v.lasting for v in after.verdicts if isinstance(v.lasting, LaterProof)]
     asked: list[HistoryProver] = []
 
@@ -160,11 +197,10 @@ def test_what_is_told_of_a_proof_is_found_when_it_is_read(monkeypatch: pytest.Mo
 def _same_after_each(path: Path, chance: Random, count: int) -> None:
     store = ProofStore()
     for text in versions(path.read_text("utf-8"), chance, count):
-        assert told(text, store) == told(text)
+        assert told(text, store) == from_scratch(text)
 
 
 # Each takes many proofs: more of them, and on whole specs, with CLEARPROOF_PROFILE=nightly.
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 EXAMPLES = 4 if NIGHTLY else 1
 ANY = settings(deadline=None, suppress_health_check=[*HealthCheck], max_examples=EXAMPLES)
 CHANCE = st.randoms(use_true_random=False)

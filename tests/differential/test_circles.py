@@ -4,7 +4,6 @@
 situations at once; the evaluator finds it out situation by situation.
 """
 
-import os
 from collections import Counter
 from random import Random
 
@@ -16,9 +15,9 @@ from tests.differential.agreement import world_agrees
 from tests.differential.junctions import built
 from tests.differential.rings import rings, write_ring
 from tests.differential.truth import Truth, unsettled_situation
+from tests.sweep import NIGHTLY
 from verifier.world.world import World, check_circles
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 SETTINGS = settings(
     deadline=None,
     derandomize=not NIGHTLY,

@@ -7,7 +7,6 @@ there, and how long the shortest is.
 ``CLEARPROOF_PROFILE=nightly`` runs thousands of lines.
 """
 
-import os
 from collections import Counter
 from collections.abc import Sequence
 from functools import partial
@@ -19,6 +18,7 @@ import verifier
 from tests.differential.locked_wired import with_releases
 from tests.differential.small_lines import with_detectors, write_line
 from tests.engines.random_systems import is_final
+from tests.sweep import NIGHTLY
 from verifier.engines.results import Reachable, Unreachable
 from verifier.engines.temporal.bmc import search as bounded_search
 from verifier.engines.temporal.localization import Windows
@@ -32,7 +32,6 @@ from verifier.reference.step import replay
 from verifier.world.history import Histories
 from verifier.world.world import World
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 LINES, MOST_STEPS = (4000, 20_000) if NIGHTLY else (40, 2_500)
 # Moments up to which the bounded search confirms "never".
 DEPTH = 8 if NIGHTLY else 4

@@ -7,7 +7,6 @@ time at all, and all else that `prove` does before and after the engines, is che
 ``CLEARPROOF_PROFILE=nightly`` runs hundreds of generated lines too.
 """
 
-import os
 from collections import Counter
 from functools import partial
 from random import Random
@@ -17,6 +16,7 @@ import pytest
 import verifier
 from tests.differential.locked_wired import with_releases
 from tests.differential.small_lines import with_detectors, write_line
+from tests.sweep import NIGHTLY
 from verifier.decide.fault_histories import WITH_FAULTS
 from verifier.logic.expr import holds
 from verifier.plan.model import Plan
@@ -25,7 +25,6 @@ from verifier.reference.evaluator import Unsettled
 from verifier.reference.explicit_states import Reached, search
 from verifier.world.world import World
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 LINES, MOST_STEPS = (400, 20_000) if NIGHTLY else (4, 300)
 
 LINE = """

@@ -4,7 +4,6 @@ generated junctions with memory, time and locks.
 ``CLEARPROOF_PROFILE=nightly`` runs thousands of them.
 """
 
-import os
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from functools import partial
@@ -21,6 +20,7 @@ from tests.differential.windows import Small, small_systems
 from tests.engines.explicit_search import Choices, Values, ever, explore
 from tests.engines.random_systems import is_final
 from tests.engines.test_explicit_search import is_history
+from tests.sweep import NIGHTLY
 from verifier.engines.results import Reachable, Unknown, Unreachable
 from verifier.engines.temporal import pdr
 from verifier.engines.temporal.bmc import search
@@ -47,7 +47,6 @@ from verifier.reference.evaluator import Unsettled
 from verifier.reference.step import Stepper, replay
 from verifier.world.history import Histories
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 JUNCTIONS, ROOM, MOMENTS = (3000, 20_000, 400) if NIGHTLY else (40, 1500, 60)
 WINDOWS, WINDOW_ROOM = (1500, 2000) if NIGHTLY else (20, 300)
 # States of a window that are gone through.

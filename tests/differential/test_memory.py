@@ -4,7 +4,6 @@ In a single situation relays, timers and direction of traffic may be as they lik
 what is known of them.
 """
 
-import os
 from collections import Counter
 from functools import partial
 from random import Random
@@ -15,6 +14,7 @@ import verifier
 from tests.differential.agreement import world_agrees
 from tests.differential.junctions import write_junction
 from tests.differential.truth import Truth
+from tests.sweep import NIGHTLY
 from verifier.api import situation_of
 from verifier.engines.results import Exists, Impossible
 from verifier.engines.smt.situations import SituationCheck
@@ -28,7 +28,6 @@ from verifier.reference.explicit_situations import tally
 from verifier.reports.words import situation_words
 from verifier.world.world import World
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 SEEDS, ROOM = (range(400), 5_000) if NIGHTLY else (range(24), 400)
 
 # 4L and its relay ask each other, and so do the two relays: none of it is a circle.

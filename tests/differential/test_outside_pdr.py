@@ -4,7 +4,6 @@ proved, of a second solver.
 ``CLEARPROOF_PROFILE=nightly`` asks about a thousand junctions.
 """
 
-import os
 from collections import Counter
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -25,6 +24,7 @@ from tests.benchmarks.stations import station
 from tests.differential.locked import write_locked
 from tests.engines.ic3_checker import ask_together, needs_directed_checker
 from tests.engines.test_certificates import by_cvc5
+from tests.sweep import NIGHTLY
 from verifier.decide.histories import HistoryProver
 from verifier.decide.replayed import AFTER_MISHAP
 from verifier.engines.temporal.certificates import certificate
@@ -32,7 +32,6 @@ from verifier.logic.expr import disjunction
 from verifier.plan.model import Plan
 from verifier.verdicts.report import InductiveProof, Verdict
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 JUNCTIONS, AT_ONCE = (1000, 20) if NIGHTLY else (20, 10)
 ROOM = 1500
 

@@ -2,7 +2,6 @@
 anything at any moment, and whole histories with one thing broken, by steppers that know neither
 expressions nor solver."""
 
-import os
 from collections import Counter
 from functools import cache
 from random import Random
@@ -13,6 +12,8 @@ import verifier
 from tests.differential.locked import write_locked
 from tests.differential.steps import any_start
 from tests.junction_files import spec
+from tests.proofs import proved
+from tests.sweep import NIGHTLY
 from verifier.decide.memory_invariants import MemoryInvariants
 from verifier.diagnosis.bench import Bench
 from verifier.language.diagnostics.diagnostic import InputError
@@ -21,6 +22,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import REPORTED, Observable
 from verifier.properties.catalog import obligations
 from verifier.properties.failures import harms
+from verifier.properties.obligation import Obligation
 from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Unsettled
 from verifier.reference.step import Stepper
@@ -30,7 +32,6 @@ from verifier.verdicts.report import Report
 from verifier.world.memory_abstraction import faults_reaching_memory
 from verifier.world.world import World
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 WHOLE = spec("locked-and-wired-end-of-siding")
 
 
@@ -81,18 +82,26 @@ def loaded(r: Random) -> Plan:
         return plan
 
 
-@cache
+of_whole = pytest.mark.xdist_group(WHOLE.stem)  # where it is proved
+
+
 def whole() -> tuple[Plan, Report]:
-    plan = verifier.load(WHOLE)
-    return plan, verifier.prove(plan)
+    report = proved(WHOLE)
+    return report.plan, report
 
 
-def played(plan: Plan, fault: Observable, state: str, r: Random, moments: int) -> Counter[str]:
+@cache
+def player() -> tuple[Plan, WiredStepper, list[Obligation]]:
+    """What is played on, and what harm may come about."""
+    plan, _ = whole()
+    wired, world = Bench(plan).plan, World(plan)
+    asked = harms(plan, [o for o in obligations(plan, world.lower) if o.over == "situations"])
+    return wired, WiredStepper(plan, wired), list(asked)
+
+
+def played(fault: Observable, state: str, r: Random, moments: int) -> Counter[str]:
     """One history by chance with something broken from some moment on: what harm came about."""
-    wired = Bench(plan).plan
-    stepper = WiredStepper(plan, wired)
-    world = World(plan)
-    asked = list(harms(plan, [o for o in obligations(plan, world.lower) if o.over == "situations"]))
+    wired, stepper, asked = player()
     found: Counter[str] = Counter()
     handled = [w for w in stepper.choices if w.kind in ("lever", "button")]
     moment = {w: values[0] for w, values in stepper.variables.starts().items()}
@@ -120,6 +129,7 @@ def played(plan: Plan, fault: Observable, state: str, r: Random, moments: int) -
     return found
 
 
+@of_whole
 def test_what_does_no_harm_does_none_in_histories_by_chance() -> None:
     plan, report = whole()
     consequence = {failure.faults[0]: failure.consequence for failure in report.failures}
@@ -133,9 +143,10 @@ def test_what_does_no_harm_does_none_in_histories_by_chance() -> None:
     r = Random("harmless")
     for fault in r.sample(faults, len(faults) if NIGHTLY else 8):
         for state in fault.what.values[1:]:
-            assert not played(plan, fault.what, state, r, 300), (fault.name, state)
+            assert not played(fault.what, state, r, 300), (fault.name, state)
 
 
+@of_whole
 def test_what_does_harm_is_come_upon_by_chance() -> None:
     """The same player finds the harm that is there: a detector stuck at clear."""
     plan, report = whole()
@@ -144,9 +155,10 @@ def test_what_does_harm_is_come_upon_by_chance() -> None:
         f.faults == (fault.name,) and f.consequence == "false proceed" for f in report.failures
     )
     r = Random("harmful")
-    assert any(played(plan, fault.what, "stuck at clear", r, 300) for _ in range(20))
+    assert any(played(fault.what, "stuck at clear", r, 300) for _ in range(20))
 
 
+@of_whole
 def test_a_lamp_is_not_heard_and_a_detector_is() -> None:
     plan, _ = whole()
     heard = {what.name for what in faults_reaching_memory(World(plan))}

@@ -4,7 +4,6 @@ still ends as it did, as the stepper finds, and its last events tell how.
 ``CLEARPROOF_PROFILE=nightly`` runs thousands of junctions.
 """
 
-import os
 from collections import Counter
 from collections.abc import Iterator
 from random import Random
@@ -12,6 +11,7 @@ from random import Random
 import verifier
 from tests.differential.locked import write_locked
 from tests.differential.steps import any_start
+from tests.sweep import NIGHTLY
 from verifier.engines.temporal.scheduling import scheduled
 from verifier.explain.trace_narrative import narrative
 from verifier.explain.trace_slicing import Moment, following
@@ -25,7 +25,6 @@ from verifier.reports.ink import Ink
 from verifier.world.history import Histories
 from verifier.world.world import World
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 JUNCTIONS = 3000 if NIGHTLY else 40
 MOMENTS = 30
 # Tries to find choices that the assumptions allow.

@@ -5,7 +5,6 @@ These fail where a delay is taken for longer than it is, a need for shorter, or 
 that only rounding justifies.
 """
 
-import os
 from collections import Counter
 from fractions import Fraction
 from itertools import permutations
@@ -15,6 +14,8 @@ import pytest
 
 import verifier
 from tests.differential.timed import TEXT, ExactSearch, write_timed
+from tests.proofs import decided
+from tests.sweep import NIGHTLY
 from verifier.engines.results import Reachable
 from verifier.engines.temporal.bmc import search
 from verifier.engines.temporal.scheduling import scheduled
@@ -31,7 +32,6 @@ from verifier.reference.stopwatch import Stopwatch
 from verifier.reference.transition import Valuation
 from verifier.world.history import Histories
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 JUNCTIONS, HISTORIES = (1000, 2000) if NIGHTLY else (16, 40)
 # So few states that a junction's histories in exact time can be gone through.
 MOST = 3_000
@@ -44,13 +44,11 @@ def test_verdicts_are_those_of_all_histories_in_exact_time(seed: int) -> None:
     r = Random(seed)
     sizes = ODD if seed % 3 == 0 else SMALL
     plan = verifier.load_text(write_timed(r, sizes=sizes))
-    report = verifier.prove(plan, only=["time-locking", "approach-locking"])
+    verdicts = decided(plan, ["time-locking", "approach-locking"])
     quantum = Fraction(1, 4) if sizes is ODD else Fraction(1, 2)
-    for verdict in report.verdicts:
-        assert verdict.status in ("proved", "broken"), verdict
-        found = ExactSearch(Stepper(plan, prompt=True), quantum).find(
-            verdict.obligation.holds_in, most=MOST
-        )
+    bads = [verdict.obligation.holds_in for verdict in verdicts]
+    happens = ExactSearch(Stepper(plan, prompt=True), quantum).find(bads, most=MOST)
+    for verdict, found in zip(verdicts, happens, strict=True):
         if found is not None:
             about = f"{verdict.obligation.key}\n{plan.source.text}"
             assert found == (verdict.status == "broken"), about
@@ -91,8 +89,8 @@ def test_the_exact_limit(memory: str, when: str, delays: list[str], need: str) -
                          ("0.01", "broken"), ("1", "broken")):  # fmt: skip
         wanted = f"{float(Fraction(need) + Fraction(more)):g}"
         text = TEXT.format(memory=memory.format(*delays), when=when, need=wanted)
-        report = verifier.prove(verifier.load_text(text), only=["time-locking"])
-        found = {v.obligation.subjects[0]: v.status for v in report.verdicts}
+        verdicts = decided(verifier.load_text(text), ["time-locking"])
+        found = {v.obligation.subjects[0]: v.status for v in verdicts}
         assert found["2R"] == status, f"{wanted}\n{text}"
 
 
@@ -173,8 +171,8 @@ def test_a_trace_has_times_only_beyond_the_limit(need: str, found: bool) -> None
 def test_the_exact_limit_of_a_loss_of_shunt(slow: str, status: str) -> None:
     text = example("loss-of-shunt", "mended").replace("pick 6 s", f"pick {slow} s")
     assert slow in text
-    report = verifier.prove(verifier.load_text(text), only=["loss-of-shunt"])
-    assert {v.status for v in report.verdicts} == {status}
+    verdicts = decided(verifier.load_text(text), ["loss-of-shunt"])
+    assert {v.status for v in verdicts} == {status}
 
 
 # ------------------------------------------------------------------ every history is a trace

@@ -4,7 +4,6 @@ each thing broken in turn.
 ``CLEARPROOF_PROFILE=nightly`` runs thousands of larger ones.
 """
 
-import os
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import replace
@@ -26,6 +25,7 @@ from tests.differential.agreement import (
 from tests.differential.test_generated import loaded
 from tests.differential.truth import Broken, Truth, single_faults
 from tests.differential.wirings import write_wired
+from tests.sweep import NIGHTLY
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.pipeline import prove
 from verifier.plan.model import Plan
@@ -34,7 +34,6 @@ from verifier.plan.wiring.derive_equipment import with_wiring
 from verifier.verdicts.report import Report
 from verifier.world.world import World, check_circles
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 EXAMPLES, ROOM = (1000, 1500) if NIGHTLY else (20, 100)
 # How many situations, those with something broken included, are gone through.
 MOST = 12_000 if NIGHTLY else 600

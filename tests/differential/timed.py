@@ -4,9 +4,10 @@ Two signals into one block; the second may clear once a timer, and slow relays a
 have run since the first was put back. No train comes in, so there are few states.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from math import ceil, floor
 from random import Random
 
 from verifier.plan.observables import Observable
@@ -77,30 +78,40 @@ class ExactSearch:
         variables = stepper.variables
         locking = stepper.plan.locking
         self._names = [name for name in locking.memory if variables.clock(name)]
-        self._windows = list(variables.windows())
+        # In quanta: how many are as long, or longer.
+        self._windows = [(w, ceil(seconds / quantum)) for w, seconds in variables.windows()]
+        self._clock_of = {name: variables.clock(name) for name in self._names}
+        self._limits: dict[tuple[str, str], tuple[int, int]] = {}
         self._steps: dict[tuple[str, ...], list[Transition]] = {}
 
-    def find(self, bad: Predicate, *, most: int) -> bool | None:
-        """Whether something happens in any history; None where there are too many."""
+    def find(self, bads: Sequence[Predicate], *, most: int) -> list[bool | None]:
+        """Of each, whether it happens in any history; None where there are too many."""
+        found: list[bool | None] = [None] * len(bads)
         start = Times((0,) * len(self._names), (0,) * len(self._windows))
         waiting = [(tuple(s.values()), start) for s in self.stepper.initial_states()]
         seen = set(waiting)
-        while waiting:
+        while waiting and not all(found):
             values, times = waiting.pop()
             state = dict(zip(self.stepper.states, values, strict=True))
-            if values not in self._steps:
-                self._steps[values] = [step for _, step in every_step(self.stepper, state)]
-            for step in self._steps[values]:
-                for later in self._after(state, times, step):
-                    if bad(step.observed):
-                        return True
+            for step in self._steps_from(values, state):
+                ways = list(self._after(state, times, step))
+                for i, bad in enumerate(bads if ways else ()):
+                    found[i] = found[i] or bad(step.observed) or None
+                for later in ways:
                     new = tuple(step.successor[w] for w in self.stepper.states), later
                     if new not in seen:
                         seen.add(new)
                         waiting.append(new)
             if len(seen) > most:
-                return None
-        return False
+                return found
+        return [bool(happens) for happens in found]
+
+    def _steps_from(
+        self, values: tuple[str, ...], state: dict[Observable, str]
+    ) -> list[Transition]:
+        if values not in self._steps:
+            self._steps[values] = [step for _, step in every_step(self.stepper, state)]
+        return self._steps[values]
 
     def _after(
         self, state: dict[Observable, str], times: Times, step: Transition
@@ -118,22 +129,29 @@ class ExactSearch:
         found = []
         ended = dict(step.ended)
         for name, before in zip(self._names, times.clocks, strict=True):
-            clock = self.stepper.variables.clock(name)
+            clock = self._clock_of[name]
             assert clock is not None
             if state[clock] == "at rest":
                 found.append(0)
                 continue
             now = before + lasts
             to = ended.get(name) or self._waits_for(name, state)
-            seconds = self.stepper.variables.delay(name, to)
-            assert seconds is not None
-            if name in ended and now * self._quantum < seconds:
+            least, longest = self._limit(name, to)
+            if name in ended and now < least:
                 return None
             waits = name in ended or step.successor[clock] == "running"
-            if waits and now * self._quantum > seconds:
+            if waits and now > longest:
                 return None
             found.append(now if step.successor[clock] == "running" else 0)
         return tuple(found)
+
+    def _limit(self, name: str, to: str) -> tuple[int, int]:
+        """How many quanta a delay lasts, rounded up and rounded down."""
+        if (name, to) not in self._limits:
+            seconds = self.stepper.variables.delay(name, to)
+            assert seconds is not None
+            self._limits[name, to] = ceil(seconds / self._quantum), floor(seconds / self._quantum)
+        return self._limits[name, to]
 
     def _waits_for(self, name: str, state: dict[Observable, str]) -> str:
         what = self.stepper.variables.memory(name)
@@ -143,11 +161,11 @@ class ExactSearch:
         self, state: dict[Observable, str], times: Times, step: Transition, lasts: int
     ) -> tuple[int, ...] | None:
         found = []
-        for (window, seconds), before in zip(self._windows, times.windows, strict=True):
+        for (window, long), before in zip(self._windows, times.windows, strict=True):
             now = before + lasts
             if window in step.begun or state[window] == "no":
                 found.append(0)
-            elif now * self._quantum >= seconds:
+            elif now >= long:
                 return None
             else:
                 found.append(now if step.successor[window] == "yes" else 0)

@@ -1,7 +1,6 @@
 """What shows exported C to be the same as the rules: every mutant of a text is refused, or does
 the same by being run; a text that compilers may read in two ways is not read at all."""
 
-import os
 import re
 from collections.abc import Iterator
 from functools import cache
@@ -12,13 +11,12 @@ import pytest
 import verifier
 from tests.exports.mutants import mutants
 from tests.junction_files import spec
+from tests.sweep import NIGHTLY
 from verifier.engines.smt.bitvectors import Numbers
 from verifier.exports.c_program import BOOL, CType, parse_program
 from verifier.exports.c_semantics import CMachine, CValue, Store
 from verifier.exports.c_source import CExport, c_source
 from verifier.exports.equivalence import Equivalent, Inconclusive, NotEquivalent, compare
-
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 
 
 @cache

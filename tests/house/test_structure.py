@@ -12,6 +12,7 @@ import networkx
 import pytest
 
 from tests.lanes import SAMPLED, SLOW
+from tests.sweep import SWEEPS, drawn, sample
 
 ROOT = Path(__file__).resolve().parents[2]
 FLOORS = [
@@ -181,11 +182,21 @@ def test_the_top_level_is_as_agreed() -> None:
     assert {name for name in top if not name.startswith(".")} == wanted
 
 
-@pytest.mark.parametrize("place", (*SLOW, *SAMPLED))
-def test_what_is_left_out_of_the_quick_run_exists(place: str) -> None:
+@pytest.mark.parametrize("place", (*SLOW, *SAMPLED, *SWEEPS))
+def test_what_is_left_out_of_a_run_exists(place: str) -> None:
     path, _, test = place.partition("::")
     assert (ROOT / path).is_dir() if path.endswith("/") else (ROOT / path).is_file()
     assert not test or f"def {test}" in (ROOT / path).read_text("utf-8")
+
+
+def test_a_sample_of_a_sweep_has_each_kind_and_other_tests_stay_whole() -> None:
+    sweep = next(iter(SWEEPS))
+    cases = [(f"{sweep}[{n}-{how}]", (n, how)) for n in range(10) for how in ("one", "other")]
+    other = "tests/house/test_structure.py::test_x[1]"
+    found = drawn([*cases, (other, (1,)), (sweep, ())])
+    assert {other, sweep} < set(found) and len(found) < len(cases)
+    assert {name.rpartition("-")[2] for name in found if "-" in name} == {"one]", "other]"}
+    assert sample(range(100), 7, "x", lambda n: n > 97)[-1] > 97
 
 
 def test_files_stay_small_enough_to_read() -> None:

@@ -5,13 +5,14 @@ from pathlib import Path
 
 import pytest
 
-from verifier.api import prove_file
+from verifier.api import load
 from verifier.cli import main
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.diagnostics.registry import kinds
 from verifier.language.modules.expand import MAX_STATEMENTS
 from verifier.language.modules.includes import ENDING, MAX_FILES
 from verifier.language.syntax.parse import MAX_CHARACTERS, MAX_NAME, MAX_NESTING
+from verifier.pipeline import prove
 
 ROOT = Path(__file__).resolve().parents[2]
 
@@ -50,7 +51,7 @@ def codes_of(text: str, folder: Path) -> list[str]:
     (folder / "common" / "aspects.ixl").write_text("aspect Slow-Clear lunar proceed\n", "utf-8")
     (folder / "junction.ixl").write_text(text, "utf-8")
     try:
-        prove_file(folder / "junction.ixl")
+        prove(load(folder / "junction.ixl"), repairs=False, brief=True)
     except InputError as error:
         return [d.code for d in error.diagnostics]
     return []

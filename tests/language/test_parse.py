@@ -260,7 +260,6 @@ def calls(work: Callable[[], object]) -> int:
         count += event in ("call", "c_call")
 
     # What earlier tests left behind must not be cleared away, and counted, in between.
-    gc.collect()
     gc.disable()
     sys.setprofile(note)
     try:

@@ -4,13 +4,13 @@ A sample of the broken specs is mended here; ``CLEARPROOF_PROFILE=nightly`` mend
 """
 
 import json
-import os
 from difflib import unified_diff
 from pathlib import Path
 
 import pytest
 
 from tests.junction_files import SPEC_FILES, spec
+from tests.sweep import NIGHTLY
 from verifier import load_text, prove
 from verifier.api import checked, mend_text
 from verifier.cli import main
@@ -21,7 +21,6 @@ from verifier.mending.judge import Judge, worse
 from verifier.mending.mend import Mended
 from verifier.mending.proposals import proposals
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 nightly = pytest.mark.skipif(not NIGHTLY, reason="takes minutes: CLEARPROOF_PROFILE=nightly")
 BROKEN = [path.stem for path in SPEC_FILES if path.stem.endswith("-broken")]
 # By spec: the lines that the first repair adds, and those that it takes out.

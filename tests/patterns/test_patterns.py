@@ -5,12 +5,15 @@ from importlib.resources import files
 import pytest
 
 import verifier
+from tests.junction_files import PATTERN_FILES
+from tests.proofs import proved
 from verifier.language.format.formatter import format_text
 from verifier.patterns import PATTERNS, pattern_text
 from verifier.plan.minimality import count_situations
 from verifier.properties.catalog import FAILURES
 from verifier.reference.explicit_situations import tally
 
+FILE_OF = {path.stem: path for path in PATTERN_FILES}
 ENUMERABLE = 20_000
 ENUMERATED = [name for name in PATTERNS if not name.startswith(("locked-", "passing-"))]
 
@@ -36,8 +39,8 @@ def test_the_patterns_that_were_asked_for_are_there() -> None:
 
 @every_pattern
 def test_it_proves_as_it_stands_with_nothing_set_aside(name: str) -> None:
-    plan = verifier.load_text(pattern_text(name), f"{name}.ixl")
-    report = verifier.prove(plan)
+    report = proved(FILE_OF[name])
+    plan = report.plan
     assert report.exit_code == 0, [v.obligation.key for v in report.verdicts if v.fails]
     # That a stuck detector is not survived is advice to everyone; dirty rail, to a beginner.
     advice = ("report-stuck", "loss-of-shunt")
@@ -83,9 +86,8 @@ def test_the_enumerator_goes_through_all_that_it_can() -> None:
 
 @pytest.mark.parametrize("name", ENUMERATED)
 def test_the_enumerator_finds_nothing_either(name: str) -> None:
-    plan = verifier.load_text(pattern_text(name))
+    plan, verdicts = proved(FILE_OF[name]).plan, proved(FILE_OF[name]).verdicts
     # What is broken is not enumerated here: see tests/differential.
-    verdicts = verifier.prove(plan).verdicts
     obligations = [v.obligation for v in verdicts if v.obligation.property not in FAILURES]
     counted = tally(plan, [o.holds_in for o in obligations])
     for obligation, found in zip(obligations, counted, strict=True):

@@ -1,10 +1,13 @@
 """Every property has a shortest broken file and the same one mended, and they are that."""
 
 from importlib.resources import files
+from pathlib import Path
 
 import pytest
 
 import verifier
+from tests.junction_files import EXAMPLE_FILES
+from tests.proofs import proved
 from verifier.language.format.formatter import format_text
 from verifier.properties.catalog import BY_NAME, FAILURES
 from verifier.properties.examples import example
@@ -64,6 +67,14 @@ LONGER = {"cannot-pass": 34}
 # Its broken example is refused before anything is proved: that is how it is found.
 REFUSED = "assumptions-contradict"
 
+_BY_NAME = {path.name: path for path in EXAMPLE_FILES}
+
+
+def example_file(name: str, kind: str) -> Path:
+    """The file that :func:`example` reads."""
+    return _BY_NAME[f"{name}.{kind}.ixl"]
+
+
 every_property = pytest.mark.parametrize("name", BY_NAME)
 
 
@@ -78,20 +89,20 @@ def test_the_folder_holds_two_files_a_property_and_no_others() -> None:
 
 @every_property
 def test_the_broken_one_is_broken_for_that_and_as_little_else_as_can_be(name: str) -> None:
-    plan = verifier.load_text(example(name, "broken"))
     if name == REFUSED:
         with pytest.raises(verifier.InputError) as caught:
-            verifier.prove(plan)
+            verifier.prove(verifier.load_text(example(name, "broken")))
         assert [d.code for d in caught.value.diagnostics] == ["CP501"]
         return
-    broken = {v.obligation.property for v in verifier.prove(plan).verdicts if v.status == "broken"}
+    verdicts = proved(example_file(name, "broken")).verdicts
+    broken = {v.obligation.property for v in verdicts if v.status == "broken"}
     assert name in broken
     assert broken <= {name, *ALWAYS} | COMES_WITH.get(name, set())
 
 
 @every_property
 def test_the_mended_one_is_proved_altogether(name: str) -> None:
-    report = verifier.prove(verifier.load_text(example(name, "mended")))
+    report = proved(example_file(name, "mended"))
     asked = [v for v in report.verdicts if v.obligation.property not in ALWAYS - {name}]
     # Whether all can always be done again is looked at for a while only.
     assert {v.status for v in asked if v.obligation.over != "for good"} == {"proved"}
@@ -101,18 +112,16 @@ def test_the_mended_one_is_proved_altogether(name: str) -> None:
 
 @every_property
 def test_the_enumerator_says_the_same_of_both(name: str) -> None:
-    texts = [example(name, "mended")]
-    if name != REFUSED:
-        texts.append(example(name, "broken"))
-    for text in texts:
-        plan = verifier.load_text(text)
+    for kind in ("mended", "broken") if name != REFUSED else ("mended",):
+        report = proved(example_file(name, kind))
+        plan = report.plan
         # What is broken, and what memory comes to over time, is not enumerated here: see
         # tests/differential.
         if plan.locking.over_time:
             continue
         verdicts = [
             v
-            for v in verifier.prove(plan).verdicts
+            for v in report.verdicts
             if v.obligation.property not in FAILURES and v.obligation.over == "situations"
         ]
         for verdict, found in zip(

@@ -4,6 +4,7 @@
 """
 
 import verifier
+from verifier.pipeline import prove as decide
 from verifier.properties.catalog import FAILURES
 from verifier.verdicts.report import Report
 
@@ -82,7 +83,7 @@ def proved(text: str) -> Report:
 
 def with_faults(text: str) -> Report:
     """What single faults do, without the rest."""
-    return verifier.prove(verifier.load_text(text), only=sorted(FAILURES))
+    return decide(verifier.load_text(text), only=sorted(FAILURES), repairs=False)
 
 
 def consequences(report: Report) -> dict[str, str]:

@@ -9,7 +9,6 @@ published; 672,173 is what the stored benchmark gives but for its set-up node [M
 mistake with every engine.
 """
 
-import os
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -38,6 +37,7 @@ from tests.published.train_yard import (
 )
 from tests.published.train_yard_system import OCCUPIED, YardSystem
 from tests.published.train_yard_system import REAR as REAR_AT
+from tests.sweep import NIGHTLY
 from verifier.engines.interchange.aig import gates
 from verifier.engines.results import Reachable, Unreachable
 from verifier.engines.temporal.bmc import search
@@ -48,7 +48,6 @@ from verifier.engines.temporal.simulation import Machine
 from verifier.logic.expr import Expr, disjunction, holds, negation
 from verifier.plan.observables import Observable
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 nightly = pytest.mark.skipif(not NIGHTLY, reason="takes a minute: CLEARPROOF_PROFILE=nightly")
 
 SIX = ("R1", "R2", "R3", "R4", "R5", "R6")

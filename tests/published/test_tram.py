@@ -7,7 +7,6 @@ authors did not claim. What the script itself proves is said where it is tested.
 ``CLEARPROOF_PROFILE=nightly`` asks every engine about every mistake.
 """
 
-import os
 from collections.abc import Iterable
 from itertools import product
 from pathlib import Path
@@ -36,6 +35,7 @@ from tests.published.tram_system import (
     exclusion,
     up,
 )
+from tests.sweep import NIGHTLY
 from verifier.engines.interchange.aig import gates
 from verifier.engines.results import Impossible, Reachable, Unreachable
 from verifier.engines.smt.situations import SituationCheck
@@ -48,7 +48,6 @@ from verifier.logic.expr import Expr, atom, conjunction, holds, negation, suppor
 from verifier.logic.transition_system import System
 from verifier.plan.observables import stock
 
-NIGHTLY = os.environ.get("CLEARPROOF_PROFILE") == "nightly"
 nightly = pytest.mark.skipif(not NIGHTLY, reason="takes a minute: CLEARPROOF_PROFILE=nightly")
 
 # The pairs the script admits, and those it excludes only because they share an end section;

@@ -11,7 +11,7 @@ from tests.decide.layouts import BROKEN
 from tests.decide.written import written
 from tests.differential.junctions import write_junction
 from tests.junction_files import EXAMPLE_FILES, SPEC_FILES, spec
-from tests.proofs import proved
+from tests.proofs import decided, proved
 from verifier.decide.memory_invariants import memory_facts
 from verifier.engines.results import Exists
 from verifier.engines.smt.situations import SituationCheck
@@ -21,32 +21,44 @@ from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.properties.catalog import obligations
 from verifier.repair import rule_repair
-from verifier.verdicts.report import Finding, Report
+from verifier.verdicts.report import Finding, Report, Verdict
 from verifier.world.world import World
 
 ROOT = Path(__file__).parents[2]
 FILES = [*SPEC_FILES, *EXAMPLE_FILES]
 
 
+USEFUL = ("never-shown", "route-never-clears")
+
+
+def statuses(text: str, wanted: str) -> dict[str, str]:
+    """What is decided of one property, and of what signals can still show."""
+    verdicts = decided(verifier.load_text(text), {wanted, *USEFUL})
+    return {v.obligation.key: v.status for v in verdicts}
+
+
 def offered(report: Report) -> Iterator[tuple[str, Finding]]:
+    for verdict, finding in mended_verdicts(report):
+        yield verdict.obligation.key, finding
+
+
+def mended_verdicts(report: Report) -> Iterator[tuple[Verdict, Finding]]:
     for verdict in report.verdicts:
         if verdict.finding and verdict.finding.mending:
-            yield verdict.obligation.key, verdict.finding
+            yield verdict, verdict.finding
 
 
 def check_mendings(plan: Plan, report: Report) -> int:
     """How many were offered; asserts that each mends, and that the signals it changes can
     still show all they could, on every route."""
     count = 0
-    for key, finding in offered(report):
-        text = written(plan, finding.mending)
-        mended = {
-            v.obligation.key: v.status for v in verifier.prove(verifier.load_text(text)).verdicts
-        }
+    for verdict, finding in mended_verdicts(report):
+        key, text = verdict.obligation.key, written(plan, finding.mending)
+        mended = statuses(text, verdict.obligation.property)
         assert mended[key] == "proved", f"{key}\n{text}"
         changed = {addition.owner.split(".")[0] for addition in finding.mending}
         for v in report.verdicts:
-            kept = v.obligation.property in ("never-shown", "route-never-clears")
+            kept = v.obligation.property in USEFUL
             if kept and v.status == "proved" and changed & set(v.obligation.signals):
                 assert mended[v.obligation.key] == "proved", f"{key}: {v.obligation.key}\n{text}"
         count += 1

@@ -6,7 +6,6 @@ import json
 from pathlib import Path
 from typing import Any
 
-import jsonschema
 import pytest
 from junitparser import Error, Failure, JUnitXml, Skipped
 from sarif_pydantic import Sarif
@@ -14,7 +13,7 @@ from tap.parser import Parser
 
 from tests.decide.layouts import BROKEN, SAFE
 from tests.junction_files import spec
-from tests.reports.schemas import schema
+from tests.reports.schemas import validator
 from verifier.cli import main
 from verifier.reports.formats.cases import FAILING, Case, FileResult, cases
 from verifier.verdicts.exit_codes import ExitCode
@@ -184,7 +183,7 @@ def test_markdown(kind: str, reports: dict[str, dict[str, Any]]) -> None:
 def test_json_is_the_same_document(reports: dict[str, dict[str, Any]]) -> None:
     for made in reports.values():
         document = json.loads(made["json"])
-        jsonschema.validate(document, schema())
+        validator().validate(document)
         assert document["exit_code"] == made["code"]
 
 

@@ -3,11 +3,10 @@
 import json
 from pathlib import Path
 
-import jsonschema
 import pytest
 
 from tests.decide.histories import END_OF_SIDING
-from tests.reports.schemas import schema
+from tests.reports.schemas import validator
 from verifier.cli import main
 
 LOCKED = "locked while Switch occupied or 4L-route up"
@@ -51,7 +50,7 @@ def test_a_history_is_in_the_json(file: Path, capsys: pytest.CaptureFixture[str]
     )  # fmt: skip
     assert code == 1
     document = json.loads("\n".join(lines))
-    jsonschema.validate(document, schema())
+    validator().validate(document)
     by_property = {v["property"]: v for v in document["files"][0]["verdicts"]}
     history = by_property["points-move-under-train"]["finding"]["history"]
     assert history["trains"] == 1

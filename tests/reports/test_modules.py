@@ -3,10 +3,9 @@
 import json
 from pathlib import Path
 
-import jsonschema
 import pytest
 
-from tests.reports.schemas import schema
+from tests.reports.schemas import validator
 from verifier.cli import main
 
 # Each end of the passing siding lets two trains onto the main.
@@ -56,7 +55,7 @@ def test_the_json_report_says_which_use_a_place_is_of(
 ) -> None:
     assert prove(NESTED, tmp_path, "--json") == 1
     document = json.loads(capsys.readouterr().out)
-    jsonschema.validate(document, schema())
+    validator().validate(document)
     (file,) = document["files"]
     places = [place for verdict in file["verdicts"] for place in verdict["places"]]
     used = [place["used"] for place in places if "used" in place]
@@ -72,7 +71,7 @@ def test_the_json_of_an_error_says_which_use_it_is_about(
     wrong += "lever Quarry-Way positions left, right\n"
     assert prove(wrong, tmp_path, "--json") == 2
     document = json.loads(capsys.readouterr().out)
-    jsonschema.validate(document, schema())
+    validator().validate(document)
     (place,) = (e["place"] for e in document["files"][0]["errors"] if e["code"] == "CP203")
     assert (place["line"], place["used"]["as"], place["used"]["place"]["line"]) == (7, "Birch", 13)
 

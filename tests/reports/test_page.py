@@ -20,6 +20,9 @@ from verifier.reports.words import told_findings
 from verifier.sheets.catalog import SHEETS
 from verifier.verdicts.report import Report
 
+# Where the file is proved, one process has its report.
+of_the_short_timer = pytest.mark.xdist_group("locked-end-of-siding-timer-too-short")
+
 EMPTY = {"meta", "br", "hr", "input", "col"}
 HOSTILE = (
     'layout "<script>alert(1)</script></title>"\nedge W, E\n'
@@ -111,6 +114,7 @@ def test_everything_is_told(name: str) -> None:
     assert "For model railroads, not for railways that carry people" in read.text
 
 
+@of_the_short_timer
 def test_every_finding_is_drawn_and_histories_frame_by_frame() -> None:
     report = proved(spec("locked-end-of-siding-timer-too-short"))
     read = checked(page_of(report))
@@ -211,6 +215,7 @@ def driver() -> "Iterator[object]":
         yield started
 
 
+@of_the_short_timer
 @pytest.mark.browser
 def test_it_opens_from_disk_and_nothing_leaves(on_disk: Path, driver) -> None:  # type: ignore[no-untyped-def]
     driver.get("about:blank")
@@ -225,6 +230,7 @@ def test_it_opens_from_disk_and_nothing_leaves(on_disk: Path, driver) -> None:  
     assert wider <= 1
 
 
+@of_the_short_timer
 @pytest.mark.browser
 def test_a_history_is_played(on_disk: Path, driver) -> None:  # type: ignore[no-untyped-def]
     driver.get(on_disk.as_uri())
@@ -241,6 +247,7 @@ def test_a_history_is_played(on_disk: Path, driver) -> None:  # type: ignore[no-
     assert all(frame.is_displayed() for frame in frames)
 
 
+@of_the_short_timer
 @pytest.mark.browser
 def test_without_scripts_all_of_it_is_there(on_disk: Path, driver) -> None:  # type: ignore[no-untyped-def]
     driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
@@ -253,6 +260,7 @@ def test_without_scripts_all_of_it_is_there(on_disk: Path, driver) -> None:  # t
         driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
 
 
+@of_the_short_timer
 @pytest.mark.browser
 def test_it_prints_all_frames_on_paper(on_disk: Path, driver) -> None:  # type: ignore[no-untyped-def]
     driver.get(on_disk.as_uri())
@@ -267,6 +275,7 @@ def test_it_prints_all_frames_on_paper(on_disk: Path, driver) -> None:  # type: 
     assert len(printed["data"]) > 10_000
 
 
+@of_the_short_timer
 @pytest.mark.browser
 def test_a_wired_end_of_siding_hangs_on_a_wall(driver, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
     """Plan, verdicts, failures and aspects, on four sheets at most; a sheet is printed once it is

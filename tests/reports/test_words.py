@@ -122,6 +122,7 @@ def test_what_is_broken_comes_first_and_vacant_track_last() -> None:
     )
 
 
+@pytest.mark.xdist_group("hand-thrown-switch-broken")  # where it is proved
 def test_what_a_lesson_expects_comes_before_notes() -> None:
     report = proved(spec("hand-thrown-switch-broken"))
     told = told_findings(report, lessons=True, everything=True)

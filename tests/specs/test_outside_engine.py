@@ -19,6 +19,7 @@ from tests.engines.ic3_checker import (
 )
 from tests.engines.test_certificates import by_cvc5
 from tests.junction_files import SPEC_FILES, TIMED_SPECS
+from tests.proofs import store_of
 from verifier.decide.histories import HistoryProver
 from verifier.engines.interchange.aig import gates
 from verifier.engines.interchange.aiger import FALSE
@@ -46,7 +47,7 @@ every_junction = pytest.mark.parametrize("path", TIMED_SPECS, ids=lambda path: p
 
 @cache
 def prover(path: Path) -> HistoryProver:
-    return HistoryProver(verifier.load(path), None, lambda: None)
+    return HistoryProver(verifier.load(path), None, lambda: None, store_of(path))
 
 
 @cache

@@ -7,13 +7,12 @@ from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
 
-import jsonschema
 import pytest
 
 import verifier
 from tests.junction_files import spec
 from tests.proofs import proved
-from tests.reports.schemas import schema
+from tests.reports.schemas import validator
 from verifier.cli import main
 from verifier.exports.checked_export import checked_export
 from verifier.language.source import Span
@@ -208,7 +207,7 @@ def test_a_folder_counts_grades(tmp_path: Path, capsys: pytest.CaptureFixture[st
         assert f"      {counted}" in out
     assert main(["prove", "--json", str(tmp_path)]) == 0
     found = json.loads(capsys.readouterr().out)
-    jsonschema.validate(found, schema())
+    validator().validate(found)
     assert found["grades"] == {
         "proved in operation": 1, "proved at every single moment": 1, "nothing to prove": 0,
         "not proved": 2,
@@ -356,7 +355,7 @@ def test_a_file_with_nothing_to_prove(
     assert capsys.readouterr().out.startswith("nothing to prove")
     assert main(["prove", "--json", str(path)]) == 3
     found = json.loads(capsys.readouterr().out)
-    jsonschema.validate(found, schema())
+    validator().validate(found)
     assert found["files"][0]["grade"] == "nothing to prove"
 
 
@@ -370,7 +369,7 @@ def test_files_that_cannot_be_read_among_others(
     assert "not proved: unread" in told.out and "does not exist" in told.err
     assert main(["prove", "--json", str(tmp_path)]) == 3
     found = json.loads(capsys.readouterr().out)
-    jsonschema.validate(found, schema())
+    validator().validate(found)
     assert [file["exit_code"] for file in found["files"]] == [0, 3]
     # What is broken, or wrong, counts before.
     (tmp_path / "b.ixl").write_text(without_expectations(), "utf-8")

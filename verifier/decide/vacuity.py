@@ -101,9 +101,8 @@ def _over_time(
     due = {place: v for place, v in unreached.items() if v.status != "broken" or v.rests_on}
 
     def asked_again(plan: Plan, again: Iterable[_Place]) -> Mapping[str, Verdict]:
-        return HistoryProver(plan, situations.timeout, step, situations.store).decide(
-            asked[place] for place in again
-        )
+        prover = HistoryProver(plan, situations.timeout, step, situations.store, brief=True)
+        return prover.decide(asked[place] for place in again)
 
     plan = histories.plan
     free = replace(plan, assumptions=(), locking=replace(plan.locking, promises=()))
