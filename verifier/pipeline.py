@@ -3,18 +3,18 @@
 Soundness lives in the phases themselves (:mod:`verifier.decide`): *proved* only when every
 question was answered; *broken* only after the reference replayed the situation or history;
 everything else is undecided, with the reason.
+
+What only some files need, or what ends badly, is imported where it is used: loading it takes as
+long as the proof of a small file.
 """
 
 from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
 
 from verifier.census.compare import differences, differences_with_faults
 from verifier.decide.claims import check_claims, claimed, unmet
-from verifier.decide.failures import FailureAnalysis
-from verifier.decide.fault_histories import WITH_FAULTS, FaultHistories
-from verifier.decide.histories import HistoryProver, needs_history
-from verifier.decide.memory_invariants import MemoryInvariants, memory_reads_the_truth
-from verifier.decide.situations import SituationProver
+from verifier.decide.situations import SituationProver, needs_history
 from verifier.decide.vacuity import always_true, kept_out, nothing_clears, with_what_restricts
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Interrupted, SolversDiffer
@@ -30,14 +30,16 @@ from verifier.plan.model import Assumption, Plan
 from verifier.properties.catalog import FAILURES, obligations
 from verifier.properties.failures import harms
 from verifier.properties.obligation import Mode, Obligation
-from verifier.repair.crew_candidates import merged
-from verifier.repair.fewest_promises import fewest_promises, has_locks
-from verifier.repair.repairs import repair_findings
 from verifier.verdicts.grade import KeptOut
 from verifier.verdicts.progress import OnVerdict, Progress, silent, unheard
 from verifier.verdicts.report import InternalError, Report, SecondOpinion, Stopped, Verdict
 from verifier.world.assumption_text import assumption_texts
 from verifier.world.world import World
+
+if TYPE_CHECKING:
+    from verifier.decide.failures import FailureAnalysis
+    from verifier.decide.fault_histories import FaultHistories
+    from verifier.decide.histories import HistoryProver
 
 # So many differences from the census are named in one message.
 MOST_TOLD = 5
@@ -168,9 +170,9 @@ class ProofState:
     # What trains are kept from, and whether no signal ever clears; None until that is known.
     kept_out: tuple[KeptOut, ...] | None = None
     nothing_clears: bool | None = None
-    failures: FailureAnalysis | None = None
+    failures: "FailureAnalysis | None" = None
     # Of a plan with memory or locking, once its assumptions are known to allow a history.
-    histories: HistoryProver | None = None
+    histories: "HistoryProver | None" = None
     # What the crew could promise that would make it safe over time.
     promises: tuple[Promise, ...] = ()
     # Why it is unknown whether the assumptions allow anything at all; then all is undecided.
@@ -266,6 +268,8 @@ def _decide_histories(proof: ProofState, brief: bool) -> None:
     plan, timeout = proof.plan, proof.situations.timeout
     if not plan.locking.over_time or proof.assumptions_unknown:
         return
+    from verifier.decide.histories import HistoryProver
+
     restricted = with_what_restricts(plan, proof.situations, proof.step)
     fresh_context()
     store = proof.situations.store
@@ -283,9 +287,11 @@ def _decide_histories(proof: ProofState, brief: bool) -> None:
 
 
 def _with_memory_facts(
-    plan: Plan, histories: HistoryProver, before: SituationProver
+    plan: Plan, histories: "HistoryProver", before: SituationProver
 ) -> SituationProver:
     """A prover that leaves out the memory states proved unreachable."""
+    from verifier.decide.memory_invariants import MemoryInvariants, memory_reads_the_truth
+
     timeout = before.timeout
     world = before.world.with_memory_facts(histories.memory_facts())
     if plan.wiring.reports_may_differ and not memory_reads_the_truth(before.world, timeout):
@@ -360,6 +366,8 @@ def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
     def phase(proof: ProofState) -> None:
         if not proof.of_faults:
             return
+        from verifier.decide.failures import FailureAnalysis
+
         safety = []
         for obligation in proof.everything:
             of_faults = obligation.property in FAILURES
@@ -381,11 +389,13 @@ def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
     return phase
 
 
-def _with_faults(proof: ProofState) -> FaultHistories | None:
+def _with_faults(proof: ProofState) -> "FaultHistories | None":
     """What asks of histories with faults what was proved of those without; None where nothing is
     asked over time."""
     if proof.histories is None:
         return None
+    from verifier.decide.fault_histories import WITH_FAULTS, FaultHistories
+
     safety = [o for o in proof.everything if o.over == "histories" and o.mode == "never"]
     asked = [o for o in safety if o.key not in proof.decided]
     proof_of = {v.obligation.key: v for v in proof.histories.verdicts(asked)} if asked else {}
@@ -410,6 +420,10 @@ def decide_pairs(proof: ProofState) -> None:
 
 def find_repairs(proof: ProofState) -> None:
     """Repairs of the first findings."""
+    if not any(verdict.finding for verdict in proof.decided.values()):
+        return
+    from verifier.repair.repairs import repair_findings
+
     wanted = [o.key for o in [*proof.plain, *proof.of_faults]]
     repaired = repair_findings(
         proof.situations.world,
@@ -452,7 +466,12 @@ class _Worse(Exception):
 def find_promises(proof: ProofState) -> None:
     """Where nothing is locked and something is broken over time: what its crew could promise."""
     broken = (v for v in proof.decided.values() if v.fails and not v.obligation.of_situations)
-    if proof.plan.locking.promises or has_locks(proof.plan) or not any(broken):
+    if proof.plan.locking.promises or not any(broken):
+        return
+    from verifier.repair.crew_candidates import merged
+    from verifier.repair.fewest_promises import fewest_promises, has_locks
+
+    if has_locks(proof.plan):
         return
     found = fewest_promises(proof.plan, proof.situations.timeout, proof.step, reasons=False)
     if found.suffices and not found.remaining:

@@ -94,7 +94,13 @@ def one_by_one(files: Sequence[Path], asked: Asked) -> Iterator[Outcome]:
 
 def side_by_side(files: Sequence[Path], asked: Asked, jobs: int) -> Iterator[Outcome]:
     """The same on so many processors."""
-    import verifier.pipeline  # noqa: F401 - once, before this process is copied
+    # Once, before this process is copied.
+    import verifier.decide.failures
+    import verifier.decide.fault_histories
+    import verifier.pipeline
+    import verifier.repair.fewest_promises
+    import verifier.repair.repairs
+    import verifier.reports.terminal  # noqa: F401
     from verifier.commands.processes import Lost, NotBegun, in_processes
     from verifier.reports.progress import ProgressLine
 
@@ -118,7 +124,6 @@ def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:
     from verifier.engines.stopping import is_over, out_of_time
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.files import noting_reads
-    from verifier.reports import machine
     from verifier.reports.formats.cases import FileResult
     from verifier.verdicts.baseline import with_known
 
@@ -136,6 +141,8 @@ def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:
             else:
                 report = prove()
     except KeyboardInterrupt:  # while it was read
+        from verifier.reports import machine
+
         told = f"\n{path}: interrupted, nothing decided."
         result = FileResult(machine.file_not_reached(str(path), "Ctrl-C"))
         return Outcome(ExitCode.UNDECIDED, Grade.NONE, result, errors=(told,), interrupted=True)
@@ -199,12 +206,12 @@ def _wrong_input(error: "InputError", path: Path, asked: Asked) -> Outcome:
 
 def _result(report: "Report", asked: Asked) -> "FileResult":
     """What reports for other programs need to know of a file."""
-    from verifier.commands.formats import drawings_of, repairs_of
-    from verifier.reports import machine
     from verifier.reports.formats.cases import FileResult
 
     if not asked.formats:
         return FileResult({})
+    from verifier.commands.formats import drawings_of, repairs_of
+    from verifier.reports import machine
 
     return FileResult(
         machine.file_report(report, asked.required),

@@ -12,7 +12,7 @@ from verifier.decide.system_prover import SystemProver
 from verifier.engines.minimal_core import minimal_core
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.temporal.bmc import goes_on
-from verifier.logic.expr import Const, Expr
+from verifier.logic.expr import Expr
 from verifier.logic.transition_system import System
 from verifier.plan.claims import granted
 from verifier.plan.locking.locking_model import Promise
@@ -169,10 +169,3 @@ class HistoryProver:
     def memory_rests_on(self) -> tuple[str, ...]:
         """Titles of the assumptions that :meth:`memory_facts` rest on."""
         return self._truthful.memory_rests_on()
-
-
-def needs_history(verdict: Verdict) -> bool:
-    """Whether a verdict on single situations leaves open whether a history leads there."""
-    if verdict.obligation.mode == "possible":
-        return verdict.status == "proved"
-    return verdict.status == "broken" and not isinstance(verdict.obligation.formula, Const)

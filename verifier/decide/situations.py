@@ -15,7 +15,7 @@ from verifier.engines.smt.situations import SituationCheck
 from verifier.explain.signal_causes import causes
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
-from verifier.logic.expr import TRUE, Expr, conjunction, holds, support
+from verifier.logic.expr import TRUE, Const, Expr, conjunction, holds, support
 from verifier.plan.claims import granted
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Assumption, Plan
@@ -205,3 +205,10 @@ def _contradiction(clash: Sequence[Assumption]) -> Diagnostic:
         others=[(a.span, a.title) for a in rest],
         title=first.title,
     )
+
+
+def needs_history(verdict: Verdict) -> bool:
+    """Whether a verdict on single situations leaves open whether a history leads there."""
+    if verdict.obligation.mode == "possible":
+        return verdict.status == "proved"
+    return verdict.status == "broken" and not isinstance(verdict.obligation.formula, Const)

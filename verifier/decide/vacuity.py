@@ -8,14 +8,12 @@ nothing.
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import Literal
+from typing import TYPE_CHECKING, Literal
 
-from verifier.decide.histories import HistoryProver
 from verifier.decide.situations import SituationProver
 from verifier.engines.results import Impossible, Unreachable
 from verifier.engines.session import fresh_context
 from verifier.engines.smt.situations import SituationCheck
-from verifier.engines.temporal import induction
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import Expr, conjunction, disjunction, negation
 from verifier.plan.claims import granted, limits_on_trains, with_running
@@ -26,8 +24,10 @@ from verifier.properties.phrases import lined, occupied, permits, pieces_in
 from verifier.properties.usefulness import is_meant_to_clear
 from verifier.verdicts.grade import KeptOut
 from verifier.verdicts.report import Verdict
-from verifier.world.history import Histories
 from verifier.world.world import World
+
+if TYPE_CHECKING:
+    from verifier.decide.histories import HistoryProver
 
 What = Literal["block", "signal", "route"]
 
@@ -63,7 +63,7 @@ def _places(plan: Plan) -> Iterator[_Place]:
 def kept_out(
     plan: Plan,
     situations: SituationProver,
-    histories: HistoryProver | None,
+    histories: "HistoryProver | None",
     step: Callable[[], None],
 ) -> tuple[KeptOut, ...]:
     """The blocks, signals and routes that trains come to without some assumptions of the file,
@@ -90,10 +90,12 @@ def _at_single_moments(
 
 def _over_time(
     places: Sequence[_Place],
-    histories: HistoryProver,
+    histories: "HistoryProver",
     situations: SituationProver,
     step: Callable[[], None],
 ) -> Iterator[KeptOut]:
+    from verifier.decide.histories import HistoryProver
+
     asked = {place: _reached(place) for place in places}
     verdicts = histories.decide(asked.values())
     unreached = {p: v for p, o in asked.items() if (v := verdicts[o.key]).status != "proved"}
@@ -157,7 +159,7 @@ def nothing_clears(
     plan: Plan,
     verdicts: Iterable[Verdict],
     situations: SituationProver,
-    histories: HistoryProver | None,
+    histories: "HistoryProver | None",
 ) -> bool:
     """Whether no signal of the plan ever lets a train pass."""
     proved = (v.obligation.property for v in verdicts if v.status == "proved")
@@ -207,6 +209,9 @@ def _holds_in_all(assumption: Assumption, checks: Iterable[tuple[World, Situatio
 
 def _hold_in_all_states(assumptions: Sequence[Assumption], bare: Plan) -> Iterator[Assumption]:
     """Those that hold in every state of the transition systems, reachable or not."""
+    from verifier.engines.temporal import induction
+    from verifier.world.history import Histories
+
     systems = [Histories(bare, lossy=lossy) for lossy in (False, True)]
     for assumption in assumptions:
         violated = [h.expand(negation(h.lower(assumption.condition))) for h in systems]
@@ -222,6 +227,8 @@ def with_what_restricts(plan: Plan, situations: SituationProver, step: Callable[
     the same histories. ``step`` is called before each question."""
     if not plan.assumptions:
         return plan
+    from verifier.decide.histories import HistoryProver
+
     fresh_context()
     free = HistoryProver(replace(plan, assumptions=()), situations.timeout, step, situations.store)
     asked = {

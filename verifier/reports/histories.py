@@ -3,15 +3,18 @@ it was allowed."""
 
 from collections.abc import Iterator
 from textwrap import wrap
+from typing import TYPE_CHECKING
 
-from verifier.drawing.terminal.picture import TextPicture, picture
 from verifier.plan.model import Plan
 from verifier.properties.obligation import Obligation
 from verifier.reports.ink import Ink
-from verifier.reports.lines import cause_lines, indented, paragraph, remedy_lines
+from verifier.reports.lines import cause_lines, drawing, indented, paragraph, remedy_lines
 from verifier.reports.scenes import last_scene
 from verifier.reports.words import story_words, unfinished_words
 from verifier.verdicts.report import Finding, History, HistoryEvent, Verdict
+
+if TYPE_CHECKING:
+    from verifier.drawing.terminal.picture import TextPicture
 
 
 def history_lines(
@@ -57,14 +60,7 @@ def _event(event: HistoryEvent, lead: str, plan: Plan, ink: Ink, *, last: bool) 
         yield line + (ink.paint(where, "quiet") if line is rest[-1] else "")
 
 
-def last_picture(story: History, obligation: Obligation, plan: Plan, ink: Ink) -> TextPicture:
+def last_picture(story: History, obligation: Obligation, plan: Plan, ink: Ink) -> "TextPicture":
     """The track at the last moment."""
     scene = last_scene(story, obligation, plan)
-    return picture(
-        scene.plan,
-        scene.seen,
-        focus=scene.around,
-        ascii_only=ink.ascii_only,
-        relevant=scene.telling,
-        width=ink.width - 3,
-    )
+    return drawing(scene.plan, scene.seen, ink, scene.around, scene.telling)

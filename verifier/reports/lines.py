@@ -2,8 +2,8 @@
 
 from collections.abc import Collection, Iterator, Sequence
 from textwrap import wrap
+from typing import TYPE_CHECKING
 
-from verifier.drawing.terminal.picture import TextPicture, picture
 from verifier.language.source import Span
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
@@ -13,6 +13,9 @@ from verifier.reports.remedies import remedies
 from verifier.verdicts.causes import Cause
 from verifier.verdicts.report import Verdict
 
+if TYPE_CHECKING:
+    from verifier.drawing.terminal.picture import TextPicture
+
 
 def drawing(
     plan: Plan,
@@ -20,8 +23,10 @@ def drawing(
     ink: Ink,
     focus: Sequence[str] = (),
     relevant: Collection[Observable] | None = None,
-) -> TextPicture:
+) -> "TextPicture":
     """The track as it is seen, to be indented."""
+    from verifier.drawing.terminal.picture import picture
+
     return picture(
         plan,
         seen,
@@ -32,7 +37,7 @@ def drawing(
     )
 
 
-def indented(drawn: TextPicture) -> Iterator[str]:
+def indented(drawn: "TextPicture") -> Iterator[str]:
     return (f"   {line}".rstrip() for line in drawn.lines)
 
 

@@ -2,7 +2,6 @@
 
 from collections.abc import Iterator
 
-from verifier.drawing.terminal.charset import legend
 from verifier.reports.failures import failure_lines
 from verifier.reports.histories import history_lines
 from verifier.reports.ink import Ink
@@ -125,6 +124,8 @@ def _findings(report: Report, ink: Ink, everything: bool, lessons: bool) -> Iter
             yield ""
         yield from finding_lines(number, verdict, report, ink, marks)
     if marks:
+        from verifier.drawing.terminal.charset import legend
+
         yield ""
         yield from _quiet(f"In the drawings: {legend(ink.ascii_only, marks)}", ink)
     if len(shown) < len(wanted):
