@@ -21,6 +21,7 @@ from verifier.commands import (
     helping,
     looking,
     mend,
+    packing,
     paging,
     printing,
     proving,
@@ -148,6 +149,7 @@ def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentPa
 
     for group in (
         paging,
+        packing,
         proving,
         looking,
         mend,
