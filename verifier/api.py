@@ -27,7 +27,7 @@ from verifier.world.world import World, check_circles
 
 if TYPE_CHECKING:
     from verifier.diagnosis.diagnose import Diagnosis
-    from verifier.drafting.draft import Panel
+    from verifier.drafting.wanted import Panel, SingleTrack
     from verifier.mending.mend import Mended
     from verifier.repair.fewest_promises import Fewest
 
@@ -140,23 +140,28 @@ def draft_file(
     *,
     by_hand: bool = False,
     panel: "Panel" = "dispatcher",
+    single_track: "SingleTrack" = "signals",
     within: float | None = None,
     progress: Progress = silent,
 ) -> tuple[str, Report]:
     """A junction file with signals, rules, panel and locks written into it as far as they were
     missing, and the report on that text. A draft that is not *proved in operation* is not worth
     showing. ``aspects``: 2, 3 or 4. ``by_hand``: switches are thrown by hand, and the crew promises
-    when they are not. ``panel``: what clears signals, the levers of a ``dispatcher``, those of a
-    frame (``levers``) or track and trains alone (``automatic``; switches are thrown by hand then).
+    when they are not. ``panel``: what clears signals, the levers of a ``dispatcher``, entrance-exit
+    ``buttons``, the levers of a frame (``levers``) or track and trains alone (``automatic``;
+    switches are thrown by hand then). ``single_track``: what keeps opposing trains apart there,
+    their ``signals``, one ``lever`` or a locked direction of ``traffic``.
 
     Raises :class:`InputError` with each place that cannot be signaled."""
-    from verifier.drafting.draft import Wanted, drafted
+    from verifier.drafting.draft import drafted
+    from verifier.drafting.wanted import Wanted
     from verifier.engines.stopping import time_limit
     from verifier.pipeline import prove as decide_all
 
+    wanted = Wanted(aspects, by_hand, panel, single_track)
     with time_limit(within):
         source = Source(str(path), read_text(path))
-        text = drafted(source, read(source, Path(path)), Wanted(aspects, by_hand, panel))
+        text = drafted(source, read(source, Path(path)), wanted)
         plan, world = checked(text, str(path), Path(path))
         return text, decide_all(plan, repairs=False, brief=True, progress=progress, world=world)
 

@@ -1,5 +1,6 @@
 """Drafts: proved in operation, nothing of the user's changed, refusals by place and reason."""
 
+import re
 from pathlib import Path
 
 import networkx
@@ -9,11 +10,12 @@ from tests.drafting.plans import random_plan, shaped_plan
 from tests.drafting.trying import draft_of, is_subsequence, proof_of
 from verifier.api import checked, draft_file, load_text
 from verifier.cli import main
-from verifier.drafting.draft import PANELS
+from verifier.drafting.wanted import PANELS, Panel
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.patterns.line import line_text
 from verifier.pipeline import prove
+from verifier.plan.observables import facts_in
 from verifier.verdicts.grade import Grade
 
 SIDING = """\
@@ -306,13 +308,109 @@ def test_levers_of_a_frame_lock_each_other() -> None:
     )
 
 
+def test_entrance_exit_buttons_set_routes_and_throw_points() -> None:
+    """The relays of routes that meet exclude each other, also when picked at once; both checks
+    are needed."""
+    text = draft_of(FACING, panel="buttons")
+    assert is_subsequence(FACING, text) and format_text(text) == text
+    assert "lever" not in text
+    assert "button 2RA-entrance, 2RB-entrance, 2L-entrance\n" in text
+    assert "  thrown reverse when any of 2RB-to-Single-route, 2L-to-Spur-route up\n" in text
+    report = proof_of(text)
+    assert report.grade is Grade.OPERATION
+    proved = {v.obligation.key for v in report.verdicts if v.status == "proved"}
+    assert {"route-never-clears: 2L to Mill", "route-never-clears: 2RB to East"} <= proved
+    for check in (r"\n      and not any of .* pressed", r"\n      and .* down"):
+        dropped = re.sub(check, "", text)
+        assert dropped.count("\n") == text.count("\n") - 4 and is_broken(dropped)
+
+
+def test_a_cross_over_and_a_derail_are_thrown_by_buttons_too() -> None:
+    plan = """\
+edge W1, E1, W2, E2
+block A1, B1, A2, B2, In-1, In-2
+turnout T1 in In-1
+turnout T2 in In-2
+crossover K1 is T1, T2
+derail D1 on A2 toward T2
+track W1 = A1 | T1 normal | B1 = E1
+track W2 = A2 | normal T2 | B2 = E2
+track T1 reverse | reverse T2
+"""
+    text = draft_of(plan, panel="buttons")
+    assert text.count("  thrown reverse when any of 2R-to-B2-route, 4L-to-A1-route up\n") == 2
+    assert "  thrown non-derailing when any of 4R-to-B2-route, 4L-to-A2-route up\n" in text
+    straight = text.split("relay 4R-to-B2-route\n", 1)[1].split("sticks", 1)[0]
+    assert "2R-to-B1-route" not in straight, "two tracks are used at once"
+
+
+LINE = """\
+edge West, East
+block West-Yard, M1, S1, Line, M2, S2, East-Yard
+block A, B, C, D
+turnout T1 in A
+turnout T3 in B
+turnout T5 in C
+turnout T7 in D
+
+track West = West-Yard | T1 normal | M1 | normal T3 | Line
+track T1 reverse | S1 | reverse T3
+track Line | T5 normal | M2 | normal T7 | East-Yard = East
+track T5 reverse | S2 | reverse T7
+"""
+
+
+def test_single_track_has_one_lever_and_parallel_track_has_none() -> None:
+    plan = format_text(LINE)
+    text = draft_of(plan, single_track="lever")
+    assert is_subsequence(plan, text) and format_text(text) == text
+    assert "lever Line-traffic positions left, right\n" in text and text.count("traffic pos") == 1
+    assert text.count(" and Line-traffic right\n") == text.count(" and Line-traffic left\n") == 2
+    assert not is_broken(text)
+    assert is_broken(text.replace(" and Line-traffic right\n", "\n"))
+
+
+@pytest.mark.parametrize("panel", [panel for panel in PANELS if panel != "automatic"])
+def test_a_direction_of_traffic_goes_with_each_panel(panel: Panel) -> None:
+    text = draft_of(LINE, panel=panel, single_track="traffic")
+    assert text.count(" and Line-way rightward") == text.count(" and Line-way leftward") == 2
+    way = load_text(text).locking.traffic["Line-way"]
+    assert way.blocks == ("Line",) and way.locked is not None
+    held = {fact.what.name for fact in facts_in(way.locked)}
+    assert held > {"B", "Line", "C"} and len(held) == 7, "the four signals that lead there"
+
+
+def test_an_oval_has_single_track_too_and_a_junction_has_none() -> None:
+    oval = """\
+block Ring, Main, Siding, A, B
+turnout T1 in A
+turnout T2 in B
+track Ring | T1 normal | Main | normal T2 | Ring
+track T1 reverse | Siding | reverse T2
+trains start on Main
+"""
+    assert "lever Ring-traffic positions left, right\n" in draft_of(oval, single_track="lever")
+    with pytest.raises(InputError) as refused:
+        draft_of(FACING, single_track="traffic")
+    assert [d.code for d in refused.value.diagnostics] == ["CP907"]
+
+
+@pytest.mark.parametrize(
+    "options",
+    [
+        ("--panel", "automatic", "--switches", "lever"),
+        ("--panel", "automatic", "--single-track", "lever"),
+        ("--panel", "buttons", "--switches", "hand"),
+    ],
+)
 def test_options_that_contradict_each_other_are_named(
-    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    options: tuple[str, ...], tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     (tmp_path / "plan.ixl").write_text(FACING, "utf-8")
-    options = ["--panel", "automatic", "--switches", "lever"]
     assert main(["draft", str(tmp_path / "plan.ixl"), *options]) == 2
-    assert "--panel automatic and --switches lever contradict" in capsys.readouterr().err
+    assert (
+        f"{' '.join(options[:2])} and {' '.join(options[2:])} contradict" in capsys.readouterr().err
+    )
 
 
 UNSAFE = (

@@ -10,7 +10,8 @@ from collections.abc import Iterable
 
 from tests.drafting.plans import random_plan, shaped_plan
 from verifier.api import checked
-from verifier.drafting.draft import Panel, Wanted, drafted
+from verifier.drafting.draft import drafted
+from verifier.drafting.wanted import Panel, SingleTrack, Wanted
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.language.modules.expand import read
@@ -21,11 +22,16 @@ from verifier.verdicts.report import Report
 
 
 def draft_of(
-    text: str, aspects: int = 3, *, by_hand: bool = False, panel: Panel = "dispatcher"
+    text: str,
+    aspects: int = 3,
+    *,
+    by_hand: bool = False,
+    panel: Panel = "dispatcher",
+    single_track: SingleTrack = "signals",
 ) -> str:
     """The draft of a text, not proved. Raises :class:`InputError`."""
     source = Source("plan", text)
-    return drafted(source, read(source), Wanted(aspects, by_hand, panel))
+    return drafted(source, read(source), Wanted(aspects, by_hand, panel, single_track))
 
 
 def proof_of(text: str, only: Iterable[str] = ()) -> Report:

@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.drawing.samples import END_OF_SIDING
-from verifier.drafting.draft import Wanted, drafted
+from verifier.drafting.draft import drafted
+from verifier.drafting.wanted import Wanted
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.language.modules.expand import read

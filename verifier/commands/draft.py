@@ -27,8 +27,10 @@ def add(command: Command) -> None:
         "(default); four: also whether the one behind it is",
     )  # fmt: skip
     draft.add_argument(
-        "--panel", choices=("dispatcher", "levers", "automatic"), default="dispatcher",
+        "--panel", choices=("dispatcher", "buttons", "levers", "automatic"),
+        default="dispatcher",
         help="what clears signals. dispatcher: a lever for each way through a place (default); "
+        "buttons: one at each signal and one where its route ends, which throw the switches, too; "
         "levers: a frame, whose levers lock each other; "
         "automatic: track and trains alone, with switches thrown by hand",
     )  # fmt: skip
@@ -37,17 +39,27 @@ def add(command: Command) -> None:
         help="lever: locked machines (default with a panel); hand: thrown by hand, kept safe by "
         "crew promises",
     )  # fmt: skip
+    draft.add_argument(
+        "--single-track", choices=("signals", "lever", "traffic"), default="signals",
+        help="what keeps opposing trains apart. signals: each checks the levers of those at the "
+        "other end (default); lever: one lever for both ways; traffic: a direction of traffic, "
+        "locked while a train or a signal uses it",
+    )  # fmt: skip
     within_option(draft, "writing and proving it")
 
 
-def _contradiction(options: argparse.Namespace) -> str:
-    """Which two options do not go together, and what to do; empty where all do."""
+def _contradictions(options: argparse.Namespace) -> Iterator[str]:
+    """Which two options do not go together, and what to do."""
+    from verifier.drafting.wanted import Wanted
+
     if options.panel == "automatic" and options.switches == "lever":
-        return (
+        yield (
             "--panel automatic and --switches lever contradict each other: without a panel there "
             "is no lever to throw a switch. Leave out one of them."
         )
-    return ""
+    yield from Wanted(
+        by_hand=options.switches == "hand", panel=options.panel, single_track=options.single_track
+    ).contradictions
 
 
 def _draft(options: argparse.Namespace) -> int:
@@ -55,8 +67,8 @@ def _draft(options: argparse.Namespace) -> int:
     from verifier.language.writing import UnwritableError, check_target, write_file
     from verifier.verdicts.grade import Grade
 
-    if contradiction := _contradiction(options):
-        say_aside([contradiction])
+    if contradictions := [*_contradictions(options)]:
+        say_aside(contradictions)
         return ExitCode.BAD_INPUT
     if options.output is not None:
         path = Path(options.output)
@@ -69,6 +81,7 @@ def _draft(options: argparse.Namespace) -> int:
             _ASPECTS[options.aspects],
             by_hand=options.switches == "hand",
             panel=options.panel,
+            single_track=options.single_track,
             within=options.within,
             progress=progress,
         )

@@ -13,6 +13,8 @@ from dataclasses import dataclass
 
 from verifier.drafting.levers import Named
 from verifier.drafting.routing import Meeting, Routing
+from verifier.drafting.single import Stretches
+from verifier.drafting.wanted import Panel
 from verifier.language.listing import listing
 from verifier.plan.model import Route
 
@@ -22,22 +24,26 @@ _OTHER = {"normal": "reverse", "reverse": "normal"}
 
 @dataclass(frozen=True, slots=True)
 class Apart:
-    """The routes, and the signals with what clears them; ``automatic``: nobody does.
-    ``aspects``: how many are wanted; ``frame``: levers whose signals always meet lock each
-    other."""
+    """The routes, and the signals with what clears them, by ``panel``. ``aspects``: how many are
+    wanted; ``stretches``: single track with a lever for its direction. Levers of a frame whose
+    signals always meet lock each other."""
 
     routing: Routing
     names: Mapping[str, Named]
-    automatic: bool
+    panel: Panel
     aspects: int
-    frame: bool = False
+    stretches: Stretches
 
     def conditions(self, route: Route) -> Iterator[str]:
         """What a signal asks before it clears for a route, so that no other one lets a train meet
         it there: joined by `and`."""
-        if self.automatic:
+        if self.panel == "automatic":
             yield from self._after_earlier(route)
             yield from self._giving_way(route)
+            return
+        yield from self.stretches.allow(route)
+        if self.panel == "buttons":
+            yield from self._after_written(route)
         else:
             yield from self._by_levers(route)
 
@@ -51,9 +57,9 @@ class Apart:
         return {name: tuple(dict.fromkeys(at)) for name, at in found.items()}
 
     def _is_apart(self, key: str, other: str) -> bool:
-        if self.automatic:
+        if self.panel == "automatic":
             return self._asks(key, other)
-        return self.names[other].lever != self.names[key].lever
+        return self.panel == "buttons" or self.names[other].lever != self.names[key].lever
 
     # ---------------------------------------------------------------- automatic signals
 
@@ -146,15 +152,27 @@ class Apart:
         needs = self.routing.needs[route.name]
         return {p: at for p, at in self.routing.needs[other.name].items() if needs.get(p) != at}
 
+    # ---------------------------------------------------------------- buttons
+
+    def _after_written(self, route: Route) -> Iterator[str]:
+        """The file's own signals that meet a route are at stop: relays keep the others apart."""
+        others = dict.fromkeys(m.other.signal for m in self._met(route))
+        written = [self.names[key].name for key in others if self.routing.posts[key].written]
+        if written:
+            yield f"{', '.join(written)} at stop"
+
     # ---------------------------------------------------------------- levers
 
     def _by_levers(self, route: Route) -> Iterator[str]:
         """No lever is thrown for a route that meets this one while points let both be lined."""
         own = self.names[route.signal]
         against: dict[Named, list[Lie]] = defaultdict(list)
+        frame_locks = self.frame_locks() if self.panel == "levers" else {}
         for meeting in self._met(route):
+            if self.stretches.between(route, meeting.other):
+                continue
             named = self.names[meeting.other.signal]
-            locked = self.frame and named.lever in self.frame_locks().get(own.lever, ())
+            locked = named.lever in frame_locks.get(own.lever, ())
             if not locked and (not named.lever or named.lever != own.lever):
                 key = Named("", named.lever, named.position) if named.lever else named
                 against[key].append(self._besides(route, meeting.other))
@@ -193,7 +211,12 @@ class Apart:
     def _exclude(self, routes: Sequence[Route], others: Sequence[Route]) -> bool:
         """Whether some of these routes meet, and none of them can be used together."""
         lined = [(r, o) for r in routes for o in others if self.routing.agree(r, o)]
-        return bool(lined) and all(any(m.other is o for m in self._met(r)) for r, o in lined)
+        return bool(lined) and all(self._locked_out(r, o) for r, o in lined)
+
+    def _locked_out(self, route: Route, other: Route) -> bool:
+        """Whether two routes meet, and no lever for single track keeps them apart."""
+        meets = any(m.other is other for m in self._met(route))
+        return meets and not self.stretches.between(route, other)
 
     def _whenever(self, route: Route, named: Named, number: int) -> bool:
         """Whether every route that a lever's position clears, and points allow, meets this one."""

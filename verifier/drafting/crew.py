@@ -3,7 +3,7 @@ promises, each of them about what it can be broken for."""
 
 from collections.abc import Iterator, Sequence
 
-from verifier.drafting.rules import free_name
+from verifier.drafting.words import dashed, free_name
 from verifier.language.statements.locking import CrewRule
 from verifier.language.syntax import tree
 from verifier.plan.devices import Device, devices
@@ -46,7 +46,7 @@ def switch_keys(plan: Plan, taken: set[str]) -> dict[str, str]:
         by_hand = throw is None or (throw.by == "hand" and throw.locked is None)
         name = ends.get(device.name, device.name)
         if by_hand and device.pipe is None and device.kind != "gate" and name not in keys:
-            keys[name] = free_name(f"{name.replace('.', '-')}-key", taken)
+            keys[name] = free_name(f"{dashed(name)}-key", taken)
     return keys
 
 

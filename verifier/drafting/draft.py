@@ -1,14 +1,16 @@
 """A draft of a junction file: from track to signals, aspects, rules, panel and locks, proved."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
-from typing import Literal, get_args
+from dataclasses import replace
 
+from verifier.drafting.buttons import buttons_for
 from verifier.drafting.crew import promises, switch_keys
 from verifier.drafting.levers import Named, named_signals
 from verifier.drafting.placing import place_signals
 from verifier.drafting.routing import Routing, routes_from
 from verifier.drafting.rules import Drafting
+from verifier.drafting.single import single_tracks
+from verifier.drafting.wanted import Wanted
 from verifier.drafting.writing import draft_text
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.diagnostics.registry import diagnostic
@@ -21,22 +23,6 @@ from verifier.plan.observables import Observable
 from verifier.plan.track.conflicts import find_conflicts
 from verifier.plan.track.limits import find_limits
 from verifier.plan.track.routes import find_routes
-
-# What clears signals: a lever of a dispatcher's panel for each way through a place; levers of a
-# frame, which lock each other; or trains and track alone.
-Panel = Literal["dispatcher", "levers", "automatic"]
-PANELS: tuple[Panel, ...] = get_args(Panel)
-
-
-@dataclass(frozen=True, slots=True)
-class Wanted:
-    """What is asked of a draft: ``aspects``, 2 (proceed or stop), 3 (the next signal too) or 4 (the
-    second one, too); whether switches are thrown ``by_hand``, held by what the crew promises, not
-    by locks; and what clears signals (``panel``). Without a panel, switches are thrown by hand."""
-
-    aspects: int = 3
-    by_hand: bool = False
-    panel: Panel = "dispatcher"
 
 
 def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted) -> str:
@@ -52,14 +38,23 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
     taken = set(declare_all(statements).table)
     automatic = wanted.panel == "automatic"
     by_hand = wanted.by_hand or automatic
-    frame = wanted.panel == "levers"
-    names = named_signals(routing, taken, frame=frame)
-    if automatic:
+    names = named_signals(routing, taken, frame=wanted.panel == "levers")
+    if wanted.panel in ("automatic", "buttons"):
         names = {key: Named(named.name) for key, named in names.items()}
     made = promises(with_posts(plan, routing, names), statements, derails=automatic)
     taken |= {named.name for named in names.values()}
+    taken |= {named.lever for named in names.values()}
     keys = switch_keys(plan, taken) if automatic else {}
-    drafting = Drafting(routing, names, wanted.aspects, automatic, frame, keys)
+    stretches = single_tracks(routing, wanted.single_track, taken)
+    if wanted.single_track != "signals" and not stretches.all:
+        raise InputError([diagnostic("CP907", plan.track.joints[0].span)])
+    built = any(tree.of_kind(statements, tree.Built))
+    buttons = None
+    if wanted.panel == "buttons":
+        buttons = buttons_for(routing, names, stretches, taken)
+    drafting = Drafting(
+        routing, names, wanted.aspects, wanted.panel, keys, stretches, buttons, built
+    )
     return draft_text(
         source, statements, drafting, by_hand=by_hand, promises=tuple(made) if by_hand else ()
     )

@@ -12,8 +12,12 @@ from dataclasses import dataclass, field
 from itertools import chain
 
 from verifier.drafting.apart import Apart
+from verifier.drafting.buttons import Buttons
 from verifier.drafting.levers import Named
 from verifier.drafting.routing import Routing
+from verifier.drafting.single import NO_STRETCHES, Stretch, Stretches
+from verifier.drafting.wanted import Panel
+from verifier.drafting.words import any_of, dashed, free_name
 from verifier.plan.model import Derail, Gate, Port, Route
 
 SECOND = "proceed prepared to stop at second signal"
@@ -36,8 +40,18 @@ class Condition:
 
 
 @dataclass(frozen=True, slots=True)
+class SetRoute:
+    """The relay of a route: what picks it and what holds it, each joined by `and`."""
+
+    relay: str
+    picks: tuple[str, ...]
+    sticks: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class Rules:
-    """All that is written of one signal. ``against``: signals whose trains may meet its own, and
+    """All that is written of one signal. ``relays``: those of its routes, with entrance-exit
+    buttons. ``against``: signals whose trains may meet its own, and
     the track where; ``waits_for``: blocks beyond its routes from which such a train may come."""
 
     heads: bool
@@ -45,6 +59,7 @@ class Rules:
     lines: tuple[Rule, ...]
     against: Mapping[str, tuple[str, ...]]
     waits_for: tuple[str, ...]
+    relays: tuple[SetRoute, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,15 +69,29 @@ class Drafting:
     routing: Routing
     names: Mapping[str, Named]
     aspects: int
-    automatic: bool = False
-    frame: bool = False
+    panel: Panel = "dispatcher"
     # Of what people throw under automatic signals: the key that holds these at Stop.
     keys: Mapping[str, str] = field(default_factory=dict)
+    stretches: Stretches = NO_STRETCHES
+    # With entrance-exit buttons: how routes are set.
+    buttons: Buttons | None = None
+    # Whether the file says how it is built.
+    built: bool = False
+
+    @property
+    def automatic(self) -> bool:
+        """Whether track and trains alone clear signals."""
+        return self.panel == "automatic"
+
+    @property
+    def frame(self) -> bool:
+        """Whether signal levers lock each other."""
+        return self.panel == "levers"
 
     @property
     def apart(self) -> Apart:
         """What keeps trains apart whose routes meet."""
-        return Apart(self.routing, self.names, self.automatic, self.aspects, self.frame)
+        return Apart(self.routing, self.names, self.panel, self.aspects, self.stretches)
 
     # ---------------------------------------------------------------- signals
 
@@ -74,6 +103,7 @@ class Drafting:
         named = self.names[key]
         for route in routes:
             way = (
+                *self._set(route),
                 *self._keys_in(route),
                 *self.routing.points(self.routing.needs[route.name]),
                 *self._blocks(route),
@@ -81,7 +111,7 @@ class Drafting:
                 *self.apart.conditions(route),
             )
             shown = self._aspects(route)
-            lever = () if self.automatic else (f"{named.lever} {named.position}",)
+            lever = (f"{named.lever} {named.position}",) if named.lever else ()
             if len(shown) > 1 and len(way) > 1:
                 name = free_name(self._condition_name(route), taken)
                 conditions.append(Condition(name, way))
@@ -94,11 +124,27 @@ class Drafting:
             tuple(lines),
             self.apart.against(key, meetings),
             tuple(dict.fromkeys(b for m in meetings for b in m.upstream)),
+            tuple(self._relays(routes)),
         )
+
+    def _relays(self, routes: Iterable[Route]) -> Iterator[SetRoute]:
+        for route in routes if self.buttons is not None else ():
+            assert self.buttons is not None
+            blocks = self.routing.detected(route.blocks)
+            yield SetRoute(
+                self.buttons.sets[route.name].relay,
+                (*self.buttons.picks(route), *self._blocks(route)),
+                tuple(self.buttons.sticks(blocks, route)),
+            )
 
     def _condition_name(self, route: Route) -> str:
         last = self.routing.plan.track.pieces[route.pieces[-1]].title
-        return f"{self.names[route.signal].name}-to-{last.replace('.', '-')}"
+        return f"{self.names[route.signal].name}-to-{dashed(last)}"
+
+    def _set(self, route: Route) -> Iterator[str]:
+        """With buttons: that the relay of a route is up."""
+        if self.buttons is not None:
+            yield f"{self.buttons.sets[route.name].relay} up"
 
     def _keys_in(self, route: Route) -> Iterator[str]:
         """The keys of the switches and derails that the route needs, each in its place."""
@@ -235,6 +281,23 @@ class Drafting:
         )
         return tuple(self._held_while(blocks, [route for route, _ in over]))
 
+    def reversing(self, points: Sequence[str]) -> list[str]:
+        """With buttons: the relays of routes that need these points reverse."""
+        return self.buttons.reversing(points) if self.buttons is not None else []
+
+    def passing(self, derail: Derail) -> list[str]:
+        """With buttons: the relays of routes that run over a derail."""
+        if self.buttons is None:
+            return []
+        sets, routes = self.buttons.sets, self.buttons.all_routes
+        return [sets[route.name].relay for route in routes if derail in self.derails_on(route)]
+
+    def direction_lock(self, stretch: Stretch) -> tuple[str, ...]:
+        """What holds a direction of traffic, joined by `or`: a train on its track or on its way
+        there, and signals that let one come."""
+        blocks = self.routing.detected(chain.from_iterable(r.blocks for r in stretch.routes))
+        return tuple(self._held_while(blocks, stretch.routes))
+
     def derail_lock(self, derail: Derail) -> tuple[str, ...]:
         """What holds a derail: a train over the end where it stands, and signals past it."""
         beyond = self.routing.plan.track.joint_at[derail.port].other(derail.port).piece
@@ -262,22 +325,8 @@ class Drafting:
 
     def _held_while(self, blocks: Sequence[str], routes: Iterable[Route]) -> Iterator[str]:
         if blocks:
-            yield f"{_any_of(blocks)} occupied"
+            yield f"{any_of(blocks)} occupied"
         signals = self._signals(routes)
         if signals:
             all_of = "all of " if len(signals) > 1 else ""
             yield f"not {all_of}{', '.join(signals)} at stop"
-
-
-def _any_of(names: Sequence[str]) -> str:
-    return f"any of {', '.join(names)}" if len(names) > 1 else names[0]
-
-
-def free_name(name: str, taken: set[str]) -> str:
-    """The name, or with the first number behind it that makes it a new one."""
-    found, n = name, 1
-    while found in taken:
-        n += 1
-        found = f"{name}-{n}"
-    taken.add(found)
-    return found

@@ -12,6 +12,8 @@ from textwrap import wrap
 from verifier.drafting.levers import LEFT, REVERSE, RIGHT
 from verifier.drafting.placing import Post
 from verifier.drafting.rules import SECOND, Drafting, Rules
+from verifier.drafting.single import Stretch
+from verifier.drafting.words import any_of, dashed
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.format.formatter import format_text
@@ -100,7 +102,7 @@ def _locked(statement: Movable, source: Source, drafting: Drafting, page: _Page)
             lines += [] if "thrown by" in said else ["thrown by hand"]
         case _:
             if "thrown by" not in said and len(statement.names) == 1:
-                lines.append(_thrown(statement.names[0].text, drafting, page))
+                lines.append(_thrown(statement, drafting, page))
             if "locked while" not in said:
                 lines += _lock(statement, drafting)
     if not lines:
@@ -138,12 +140,20 @@ def _lock(statement: Movable, drafting: Drafting) -> Iterator[str]:
         yield f"locked while {' or '.join(held)}"
 
 
-def _thrown(name: str, drafting: Drafting, page: _Page) -> str:
-    """How a machine is thrown: by a lever of its own, crossover ends by one together."""
-    for crossover in drafting.routing.plan.crossovers.values():
+def _thrown(statement: Movable, drafting: Drafting, page: _Page) -> str:
+    """How a machine is thrown: by the relays of routes, else by a lever of its own; crossover ends
+    together."""
+    name, points, plan = statement.names[0].text, [statement.names[0].text], drafting.routing.plan
+    for crossover in plan.crossovers.values():
         if name in crossover.ends:
-            name = crossover.name
-    base = name.replace(".", "-")
+            name, points = crossover.name, [*crossover.ends]
+    if isinstance(statement, tree.Derail):
+        position, relays = "non-derailing", drafting.passing(plan.derails[name])
+    else:
+        position, relays = "reverse", drafting.reversing(points)
+    if relays:
+        return f"thrown {position} when {any_of(relays)} up"
+    base = dashed(name)
     for lever in (f"{base}-lever", f"{base}-switch-lever", f"{base}-machine-lever"):
         if lever in page.levers or lever in page.usable:
             break
@@ -157,7 +167,7 @@ def _thrown(name: str, drafting: Drafting, page: _Page) -> str:
 
 
 def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]) -> Iterator[str]:
-    machines = page.levers
+    machines, stretches = page.levers, drafting.stretches.all
     if drafting.keys:
         yield "\n# -- Keys"
         yield from _comment(
@@ -177,7 +187,7 @@ def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]
             *(p for p in (RIGHT, REVERSE) if p in at),
         )
         by_positions[ways].append(lever)
-    if by_positions or machines:
+    if by_positions or machines or stretches or drafting.buttons is not None:
         yield "\n# -- Panel"
     if by_positions:
         yield from _comment(
@@ -193,6 +203,8 @@ def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]
         told.add(lever)  # a lock works both ways
         if held := [f"{other} normal" for other in locked if other not in told]:
             yield f"lever {lever} reverse locks {', '.join(held)}"
+    yield from _buttons(drafting)
+    yield from _directions(drafting)
     if machines:
         yield from _comment("These throw switches and derails, unless something locks them.")
         yield from _levers(machines, ("normal", "reverse"))
@@ -206,6 +218,52 @@ def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]
     running = tree.of_kind(statements, tree.Running)
     if not any(s.kind == "obey signals" for s in running):
         yield "\ntrains obey signals"
+
+
+def _buttons(drafting: Drafting) -> Iterator[str]:
+    """The buttons of an entrance-exit panel."""
+    if drafting.buttons is None:
+        return
+    sets = drafting.buttons.sets.values()
+    yield from _comment(
+        "To set a route, hold the button at its signal (entrance) and press the one where it ends "
+        "(exit). Its relay then picks, unless a route that it would meet is set, and throws the "
+        "points; the signal clears once they lie. The relay drops when the train comes in. A "
+        "cancel button takes back the routes of its place."
+    )
+    for all_of in ([s.entrance for s in sets], [s.exit for s in sets], [s.cancel for s in sets]):
+        names = list(dict.fromkeys(all_of))
+        for i in range(0, len(names), 6):
+            yield f"button {', '.join(names[i : i + 6])}"
+    if not drafting.built:
+        yield "\nbuilt of relays"
+
+
+def _directions(drafting: Drafting) -> Iterator[str]:
+    """The levers of single track, and the direction of traffic where it is locked."""
+    stretches = drafting.stretches.all
+    if not stretches:
+        return
+    locked = any(stretch.way for stretch in stretches)
+    yield from _comment(
+        "A traffic lever asks for the direction in which trains may run on single track. It turns "
+        "only while the track is clear and the signals that lead there are at stop."
+        if locked
+        else "A traffic lever sets the direction in which trains may run on single track: signals "
+        "the other way stay at Stop."
+    )
+    yield from _levers([stretch.lever for stretch in stretches], (LEFT, RIGHT))
+    for stretch in stretches:
+        if stretch.way:
+            yield from _traffic(stretch, drafting)
+
+
+def _traffic(stretch: Stretch, drafting: Drafting) -> Iterator[str]:
+    blocks = dict.fromkeys(drafting.routing.block_of(piece) for piece in stretch.pieces)
+    yield f"traffic {stretch.way} on {', '.join(blocks)}"
+    yield f"  rightward when {stretch.lever} right"
+    yield f"  leftward when {stretch.lever} left"
+    yield f"  locked while {' or '.join(drafting.direction_lock(stretch))}"
 
 
 def _aspect(drafting: Drafting) -> Iterator[str]:
@@ -259,6 +317,10 @@ def _signal(key: str, place: str, rules: Rules, drafting: Drafting) -> Iterator[
     name = drafting.names[key].name
     yield ""
     yield from _comment(_remark(name, rules))
+    for set_route in rules.relays:
+        yield f"relay {set_route.relay}"
+        yield f"  picks when {' and '.join(set_route.picks)}"
+        yield f"  sticks while {' and '.join(set_route.sticks)}"
     for condition in rules.conditions:
         yield f"condition {condition.name} is {' and '.join(condition.parts)}"
     yield f"signal {name} at {place}"

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import cast
 
 from verifier.api import checked
-from verifier.drafting.draft import PANELS, Panel, Wanted, drafted
+from verifier.drafting.draft import drafted
+from verifier.drafting.wanted import PANELS, SINGLE_TRACKS, Panel, SingleTrack, Wanted
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.stopping import time_limit
 from verifier.language.listing import several
@@ -29,9 +30,14 @@ _SHOWN = 6
 def wanted_of(asked: Json) -> Wanted:
     """What the page asks of a draft. Raises :class:`ValueError`."""
     aspects, panel = asked.get("aspects"), asked.get("panel")
-    if aspects not in ASPECTS or panel not in PANELS:
+    single = asked.get("single_track", "signals")
+    if aspects not in ASPECTS or panel not in PANELS or single not in SINGLE_TRACKS:
         raise ValueError("there is no such draft")
-    return Wanted(ASPECTS[aspects], asked.get("by_hand") is True, cast(Panel, panel))
+    by_hand = asked.get("by_hand") is True
+    wanted = Wanted(ASPECTS[aspects], by_hand, cast(Panel, panel), cast(SingleTrack, single))
+    if any(wanted.contradictions):
+        raise ValueError("there is no such draft")
+    return wanted
 
 
 def draft_json(

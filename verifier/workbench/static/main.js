@@ -268,7 +268,11 @@ function chooseView(view) {
 async function doDraft() {
   const asked = text();
   const [panel, thrown] = /** @type {HTMLSelectElement} */ ($('draft-panel')).value.split(' ');
-  const how = { aspects: /** @type {HTMLSelectElement} */ ($('draft-aspects')).value, panel, by_hand: thrown === 'hand' };
+  const how = { aspects: /** @type {HTMLSelectElement} */ ($('draft-aspects')).value, panel, by_hand: thrown === 'hand',
+    single_track: /** @type {HTMLSelectElement} */ ($('draft-single')).value };
+  if (panel === 'automatic' && how.single_track !== 'signals') {
+    return tell('These two contradict each other', 'Where trains alone clear signals there is no lever for single track. Choose a panel, or leave single track to its signals.');
+  }
   if (asked.trim() === '') return tell('Nothing to draft for', 'Draw the track first: signals and rules follow from it.');
   state.proof?.abort();
   clearTimeout(pause);

@@ -1,0 +1,44 @@
+"""What is asked of a draft, in the trade's words."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import Literal, get_args
+
+# What clears signals: a lever of a dispatcher's panel for each way through a place; a button at
+# each signal and one where its route ends (entrance-exit); levers of a frame, which lock each
+# other; or trains and track alone.
+Panel = Literal["dispatcher", "buttons", "levers", "automatic"]
+PANELS: tuple[Panel, ...] = get_args(Panel)
+
+# What keeps opposing trains off single track: each signal lever checks those at the other end
+# (signals); one lever for both ways; or a direction of traffic, which is locked while a train or a
+# signal uses it.
+SingleTrack = Literal["signals", "lever", "traffic"]
+SINGLE_TRACKS: tuple[SingleTrack, ...] = get_args(SingleTrack)
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What is asked of a draft: ``aspects``, 2 (proceed or stop), 3 (the next signal too) or 4 (the
+    second one, too); whether switches are thrown ``by_hand``, held by what the crew promises, not
+    by locks; what clears signals (``panel``); and what keeps trains apart on ``single_track``.
+    Without a panel, switches are thrown by hand."""
+
+    aspects: int = 3
+    by_hand: bool = False
+    panel: Panel = "dispatcher"
+    single_track: SingleTrack = "signals"
+
+    @property
+    def contradictions(self) -> Iterator[str]:
+        """Which two options do not go together, and why."""
+        if self.panel == "automatic" and self.single_track != "signals":
+            yield (
+                f"--panel automatic and --single-track {self.single_track} contradict each other: "
+                "without a panel there is no lever to set a direction with. Leave out one of them."
+            )
+        if self.panel == "buttons" and self.by_hand:
+            yield (
+                "--panel buttons and --switches hand contradict each other: the two buttons of a "
+                "route throw its switches. Leave out one of them."
+            )
