@@ -22,6 +22,7 @@ SEED = os.environ.setdefault("CLEARPROOF_SEED", str(SystemRandom().randrange(1_0
 
 # One case in so many, of tests with a case for each number.
 SWEEPS = {
+    "tests/differential/test_circles.py::test_seeded_rings": 2,
     "tests/differential/test_explicit_states.py::test_engines_agree_with_the_search_over": 2,
     "tests/differential/test_explicit_states.py::test_trains_that_met_or_derailed": 2,
     "tests/differential/test_failure_tables.py::test_generated_lines": 2,
@@ -53,6 +54,7 @@ SWEEPS = {
     "tests/engines/test_proof_core.py::test_systems_drawn_at_random": 4,
     "tests/engines/test_resettability.py::test_the_engine_agrees_with_going_through": 4,
     "tests/engines/test_spacer.py::test_it_answers_as_going_through_everything": 4,
+    "tests/exports/test_time.py::test_a_slow_relay_by_the_clock": 2,
     "tests/sheets/test_counts.py::test_conductors_are_as_many": 4,
     "tests/sheets/test_counts.py::test_parts_are_as_many": 4,
     "tests/testcard/test_card.py::test_chance_junctions": 3,

@@ -89,16 +89,17 @@ def test_every_step_is_the_same_through_wires(seed: int) -> None:
 def test_wires_are_not_always_truthful() -> None:
     """Among the junctions above, locks hear reports that differ from the truth either way."""
     heard: Counter[tuple[str, str]] = Counter()
+    either = ("occupied", "clear"), ("vacant", "occupied")
     for seed in range(JUNCTIONS // 2):
         r = Random(500 + seed)
         plan = loaded(write_locked_and_wired(r, ROOM))
-        if plan is None:
+        if plan is None or all(heard[way] > 20 for way in either):
             continue
         for step in gathered(Stepper(plan), 200, r).steps:
             for block in (b.name for b in plan.blocks.values() if b.detected):
                 truth = step.observed[observables.stock(block)]
                 heard[truth, step.observed[observables.block_report(block)]] += 1
-    assert heard["occupied", "clear"] > 20 and heard["vacant", "occupied"] > 20, heard
+    assert all(heard[way] > 20 for way in either), heard
 
 
 def test_a_relay_that_is_slow_both_ways_is_the_same() -> None:

@@ -203,6 +203,7 @@ def test_assumptions_are_not_said_to_allow_a_history_that_is_none(
             assert not goes_on(system, 3)
 
 
+@pytest.mark.xdist_group("electric-lock-too-soon")  # where it is proved
 @pytest.mark.parametrize("how", [*SILENT, *WRONG])
 def test_a_whole_file(monkeypatch: pytest.MonkeyPatch, how: str) -> None:
     path = spec("electric-lock-too-soon")

@@ -30,7 +30,8 @@ MODULES = sorted(PATHS)
 MOST_MODULES = 26
 
 
-def imported(path: Path) -> set[str]:
+@cache
+def imported(path: Path) -> frozenset[str]:
     """The modules that a file imports, anywhere in it; `from package import module` is one."""
     names: set[str] = set()
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
@@ -40,7 +41,7 @@ def imported(path: Path) -> set[str]:
             names |= inner.intersection(PATHS) or {node.module}
         elif isinstance(node, ast.Import):
             names |= {alias.name for alias in node.names}
-    return names
+    return frozenset(names)
 
 
 @cache

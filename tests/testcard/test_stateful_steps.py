@@ -198,6 +198,7 @@ def test_what_it_claims_holds_of_memory_too(name: str) -> None:
     decides_by_itself(card(name))
 
 
+@pytest.mark.xdist_group("locked-end-of-siding")  # one process has its card
 def test_locks_and_timers_are_gone_through() -> None:
     """Birch Landing: a route is set, put back, timed, and passed."""
     made = card("locked-end-of-siding")
