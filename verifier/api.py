@@ -27,7 +27,7 @@ from verifier.world.world import World, check_circles
 
 if TYPE_CHECKING:
     from verifier.diagnosis.diagnose import Diagnosis
-    from verifier.drafting.wanted import Panel, SingleTrack
+    from verifier.drafting.wanted import Aspects, Panel, SingleTrack
     from verifier.mending.mend import Mended
     from verifier.repair.fewest_promises import Fewest
 
@@ -136,7 +136,7 @@ def promises_file(
 
 def draft_file(
     path: str | Path,
-    aspects: int = 3,
+    aspects: "Aspects" = 3,
     *,
     by_hand: bool = False,
     panel: "Panel" = "dispatcher",
@@ -146,11 +146,12 @@ def draft_file(
 ) -> tuple[str, Report]:
     """A junction file with signals, rules, panel and locks written into it as far as they were
     missing, and the report on that text. A draft that is not *proved in operation* is not worth
-    showing. ``aspects``: 2, 3 or 4. ``by_hand``: switches are thrown by hand, and the crew promises
-    when they are not. ``panel``: what clears signals, the levers of a ``dispatcher``, entrance-exit
-    ``buttons``, the levers of a frame (``levers``) or track and trains alone (``automatic``;
-    switches are thrown by hand then). ``single_track``: what keeps opposing trains apart there,
-    their ``signals``, one ``lever`` or a locked direction of ``traffic``.
+    showing. ``aspects``: 2, 3, 4, ``route`` or ``speed``. ``by_hand``: switches are thrown by hand,
+    and the crew promises when they are not. ``panel``: what clears signals, the levers of a
+    ``dispatcher``, entrance-exit ``buttons``, the levers of a frame (``levers``) or track and
+    trains alone (``automatic``; switches are thrown by hand then). ``single_track``: what keeps
+    opposing trains apart there, their ``signals``, one ``lever`` or a locked direction of
+    ``traffic``.
 
     Raises :class:`InputError` with each place that cannot be signaled."""
     from verifier.drafting.draft import drafted

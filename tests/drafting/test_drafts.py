@@ -10,7 +10,7 @@ from tests.drafting.plans import random_plan, shaped_plan
 from tests.drafting.trying import draft_of, is_subsequence, proof_of
 from verifier.api import checked, draft_file, load_text
 from verifier.cli import main
-from verifier.drafting.wanted import PANELS, Panel
+from verifier.drafting.wanted import PANELS, Aspects, Panel
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.patterns.line import line_text
@@ -139,6 +139,46 @@ def test_the_fourth_aspect_tells_of_the_second_signal() -> None:
     assert "\naspect" not in again.removeprefix(FOUR_BLOCKS + own) and "  Caution" in again
     circle = "block A, B, C\ntrack A |(g1) B |(g2) C |(g3) A\ntrains start on A\n"
     assert load_text(draft_of(circle, aspects=4, panel="automatic")).signals
+
+
+AHEAD = """\
+edge West entering only
+edge Yard, East leaving only
+block Far, Near, Switch, Main, Spur
+turnout T1 in Switch
+track West = Far | Near | T1 normal | Main = East
+track T1 reverse | Spur = Yard
+"""
+
+
+@pytest.mark.parametrize(
+    ("aspects", "ahead", "over"),
+    [
+        ("route", "Approach-Diverging", "Diverging-Clear"),
+        ("speed", "Approach-Medium", "Medium-Clear"),
+    ],
+)
+def test_a_signal_tells_of_the_route_or_the_speed_at_the_next_one(
+    aspects: Aspects, ahead: str, over: str
+) -> None:
+    text = draft_of(AHEAD, aspects=aspects)
+    first = load_text(text).signals["2R"]
+    assert [line.shows for line in first.lines] == ["Clear", ahead, "Approach", "Stop"]
+    assert len(first.heads) == 2, "its colors take two heads"
+    assert f"4R proceeds and not 4R shows {over}\n" in text
+    assert proof_of(text).grade is Grade.OPERATION
+    # An aspect of the file is used under its own name, and with its colors.
+    if aspects == "speed":
+        meaning = "proceed prepared to pass next signal at medium speed"
+        again = draft_of(f"{AHEAD}aspect Caution flashing green over red {meaning}\n", "speed")
+        assert "  Caution " in again and again.count("aspect ") == 2
+
+
+def test_speed_signaling_beside_a_signal_that_tells_of_routes_is_refused() -> None:
+    with pytest.raises(InputError) as refused:
+        draft_of(JUNCTION, aspects="speed")
+    [found] = refused.value.diagnostics
+    assert found.code == "CP908" and found.span.text.startswith("Diverging-Clear ")
 
 
 @pytest.mark.parametrize("seed", range(12))

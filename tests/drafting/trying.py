@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from tests.drafting.plans import random_plan, shaped_plan
 from verifier.api import checked
 from verifier.drafting.draft import drafted
-from verifier.drafting.wanted import Panel, SingleTrack, Wanted
+from verifier.drafting.wanted import Aspects, Panel, SingleTrack, Wanted
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.language.modules.expand import read
@@ -23,7 +23,7 @@ from verifier.verdicts.report import Report
 
 def draft_of(
     text: str,
-    aspects: int = 3,
+    aspects: Aspects = 3,
     *,
     by_hand: bool = False,
     panel: Panel = "dispatcher",

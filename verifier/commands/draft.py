@@ -12,7 +12,6 @@ from verifier.verdicts.exit_codes import ExitCode
 if TYPE_CHECKING:
     from verifier.verdicts.report import Report
 
-_ASPECTS = {"two": 2, "three": 3, "four": 4}
 # So much of what stands in the way of a draft is told.
 _SHOWN = 10
 
@@ -22,9 +21,11 @@ def add(command: Command) -> None:
     draft.add_argument("file", metavar="FILE", help="a junction file, of track alone if you like")
     draft.add_argument("-o", "--output", metavar="OUT", help="a new file; default: print")
     draft.add_argument(
-        "--aspects", choices=tuple(_ASPECTS), default="three",
+        "--aspects", choices=("two", "three", "four", "route", "speed"),
+        default="three",
         help="two: proceed or stop; three: also whether the next signal is at stop "
-        "(default); four: also whether the one behind it is",
+        "(default); four: also whether the one behind it is; route: also whether it leads over a "
+        "diverging route; speed: medium speed there, told one signal ahead",
     )  # fmt: skip
     draft.add_argument(
         "--panel", choices=("dispatcher", "buttons", "levers", "automatic"),
@@ -64,6 +65,7 @@ def _contradictions(options: argparse.Namespace) -> Iterator[str]:
 
 def _draft(options: argparse.Namespace) -> int:
     from verifier.api import draft_file
+    from verifier.drafting.wanted import ASPECTS
     from verifier.language.writing import UnwritableError, check_target, write_file
     from verifier.verdicts.grade import Grade
 
@@ -78,7 +80,7 @@ def _draft(options: argparse.Namespace) -> int:
     with working(options.file) as progress:
         text, report = draft_file(
             options.file,
-            _ASPECTS[options.aspects],
+            ASPECTS[options.aspects],
             by_hand=options.switches == "hand",
             panel=options.panel,
             single_track=options.single_track,

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from verifier.drafting.levers import Named
 from verifier.drafting.routing import Meeting, Routing
 from verifier.drafting.single import Stretches
-from verifier.drafting.wanted import Panel
+from verifier.drafting.wanted import Aspects, Panel
 from verifier.language.listing import listing
 from verifier.plan.model import Route
 
@@ -24,14 +24,14 @@ _OTHER = {"normal": "reverse", "reverse": "normal"}
 
 @dataclass(frozen=True, slots=True)
 class Apart:
-    """The routes, and the signals with what clears them, by ``panel``. ``aspects``: how many are
+    """The routes, and the signals with what clears them, by ``panel``. ``aspects``: those
     wanted; ``stretches``: single track with a lever for its direction. Levers of a frame whose
     signals always meet lock each other."""
 
     routing: Routing
     names: Mapping[str, Named]
     panel: Panel
-    aspects: int
+    aspects: Aspects
     stretches: Stretches
 
     def conditions(self, route: Route) -> Iterator[str]:

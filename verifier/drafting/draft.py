@@ -3,6 +3,7 @@
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from verifier.drafting.aspects import TELLS_ROUTE
 from verifier.drafting.buttons import buttons_for
 from verifier.drafting.crew import promises, switch_keys
 from verifier.drafting.levers import Named, named_signals
@@ -35,6 +36,8 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
     plan = build(source, statements)
     routing = placed(plan)
     _check_detected(routing)
+    if wanted.aspects == "speed":
+        _check_no_routes_told(plan, statements)
     taken = set(declare_all(statements).table)
     automatic = wanted.panel == "automatic"
     by_hand = wanted.by_hand or automatic
@@ -92,6 +95,20 @@ def with_posts(plan: Plan, routing: Routing, names: Mapping[str, Named]) -> Plan
         conflicts=find_conflicts(routes, plan.track.pieces),
         limits=find_limits((), where, plan.track, plan.derails.values()),
     )
+
+
+def _check_no_routes_told(plan: Plan, statements: Sequence[tree.Statement]) -> None:
+    """No signal of the file shows an aspect for a route whose colors speed signals take."""
+    own = {aspect.name.text for aspect in tree.of_kind(statements, tree.Aspect)}
+    routes = {a.name for a in plan.chart.aspects if a.indication.text in TELLS_ROUTE} - own
+    errors = [
+        diagnostic("CP908", line.span, signal=signal.name)
+        for signal in plan.signals.values()
+        for line in signal.lines
+        if line.shows in routes
+    ]
+    if errors:
+        raise InputError(errors)
 
 
 def _check_detected(routing: Routing) -> None:

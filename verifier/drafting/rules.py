@@ -12,15 +12,14 @@ from dataclasses import dataclass, field
 from itertools import chain
 
 from verifier.drafting.apart import Apart
+from verifier.drafting.aspects import AspectsOf
 from verifier.drafting.buttons import Buttons
 from verifier.drafting.levers import Named
 from verifier.drafting.routing import Routing
 from verifier.drafting.single import NO_STRETCHES, Stretch, Stretches
-from verifier.drafting.wanted import Panel
+from verifier.drafting.wanted import Aspects, Panel
 from verifier.drafting.words import any_of, dashed, free_name
 from verifier.plan.model import Derail, Gate, Port, Route
-
-SECOND = "proceed prepared to stop at second signal"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,11 +63,11 @@ class Rules:
 
 @dataclass(frozen=True, slots=True)
 class Drafting:
-    """Routes, the names of their signals, and how many aspects are wanted: two, three or four."""
+    """Routes, the names of their signals, and which aspects are wanted."""
 
     routing: Routing
     names: Mapping[str, Named]
-    aspects: int
+    aspects: Aspects
     panel: Panel = "dispatcher"
     # Of what people throw under automatic signals: the key that holds these at Stop.
     keys: Mapping[str, str] = field(default_factory=dict)
@@ -93,6 +92,11 @@ class Drafting:
         """What keeps trains apart whose routes meet."""
         return Apart(self.routing, self.names, self.panel, self.aspects, self.stretches)
 
+    @property
+    def shown(self) -> AspectsOf:
+        """What signals show."""
+        return AspectsOf(self.routing, self.names, self.aspects)
+
     # ---------------------------------------------------------------- signals
 
     def rules_of(self, key: str, taken: set[str]) -> Rules:
@@ -110,7 +114,7 @@ class Drafting:
                 *self._devices(route),
                 *self.apart.conditions(route),
             )
-            shown = self._aspects(route)
+            shown = self.shown.shown(route)
             lever = (f"{named.lever} {named.position}",) if named.lever else ()
             if len(shown) > 1 and len(way) > 1:
                 name = free_name(self._condition_name(route), taken)
@@ -119,7 +123,7 @@ class Drafting:
             lines += [Rule(aspect, (*lever, *way, *more)) for aspect, more in shown]
         meetings = [m for route in routes for m in self.routing.meetings.get(route.name, ())]
         return Rules(
-            any(route.diverging for route in routes),
+            self.shown.has_two_heads(key),
             tuple(conditions),
             tuple(lines),
             self.apart.against(key, meetings),
@@ -187,85 +191,6 @@ class Drafting:
         joints.append(self.routing.posts[route.signal].joint)
         ports: set[Port] = {port for joint in joints for port in (joint.a, joint.b)}
         return [d for d in self.routing.plan.derails.values() if d.port in ports]
-
-    def _aspects(self, route: Route) -> list[tuple[str, tuple[str, ...]]]:
-        """The aspects for a route, the most favorable first, and what more each needs."""
-        if len(self.routing.detected(route.blocks)) < len(route.blocks):
-            return [("Restricting", ())]
-        clear, approach = "Clear", "Approach"
-        if route.diverging:
-            clear, approach = "Diverging-Clear", "Diverging-Approach"
-        if route.exit_kind == "edge":
-            return [(clear, ())]
-        alone = route.exit_kind == "bumper" or self.aspects == 2
-        if alone or not (self.proceeds(route.exit) and self._goes_on(route)):
-            return [(approach, ())]
-        goes = (f"{self.names[route.exit].name} proceeds",)
-        if self.aspects == 4 and not route.diverging:
-            return [*self._with_advance(route, goes), (approach, ())]
-        return [(clear, goes), (approach, ())]
-
-    def _with_advance(
-        self, route: Route, goes: tuple[str, ...]
-    ) -> Iterator[tuple[str, tuple[str, ...]]]:
-        """Clear where the next signal shows better than its kind of Approach, else the aspect that
-        tells of the second signal; each only where the next one can show that."""
-        onward = [
-            self._aspects_alone(other)
-            for other in self._onward(route)
-            if len(self.routing.detected(other.blocks)) == len(other.blocks)
-        ]
-        stops = dict.fromkeys(approach for _, approach in onward if approach)
-        next_one = self.names[route.exit].name
-        if not onward or any(clear for clear, _ in onward):
-            yield "Clear", (*goes, *(f"not {next_one} shows {aspect}" for aspect in stops))
-        if stops:
-            yield self.advance, goes
-
-    def _aspects_alone(self, route: Route) -> tuple[bool, str]:
-        """Whether a signal can show better than Approach for a route, and as what it can show that;
-        empty where it never does."""
-        goes_on = route.exit_kind == "edge" or (
-            route.exit_kind == "signal" and self.proceeds(route.exit) and self._goes_on(route)
-        )
-        approach = "Diverging-Approach" if route.diverging else "Approach"
-        return goes_on, "" if route.exit_kind == "edge" else approach
-
-    @property
-    def advance(self) -> str:
-        """The aspect that tells of the second signal: that of the file, or a new one."""
-        chart = self.routing.plan.chart.aspects
-        return next((a.name for a in chart if a.indication.text == SECOND), "Advance-Approach")
-
-    @property
-    def shows_advance(self) -> bool:
-        """Whether a signal shows it, and the file does not say how."""
-        if any(a.indication.text == SECOND for a in self.routing.plan.chart.aspects):
-            return False
-        aspects = (shown for route in self.routing.all_routes for shown, _ in self._aspects(route))
-        return self.advance in aspects
-
-    def _goes_on(self, route: Route) -> bool:
-        """Whether the signal at the end of a route may clear together with it. A signal
-        that the file has already is taken to."""
-        return bool(self.routing.posts[route.exit].written) or any(self._onward(route))
-
-    def _onward(self, route: Route) -> Iterator[Route]:
-        """The routes of the signal at its end that may be clear together with a route."""
-        met = {m.other.name for m in self.routing.meetings.get(route.name, ()) if m.both_lined}
-        for other in self.routing.routes[route.exit]:
-            if self.routing.agree(route, other) and other.name not in met:
-                yield other
-
-    def proceeds(self, key: str) -> bool:
-        """Whether a signal ever shows better than Restricting. One that the file has: by its
-        lines."""
-        post, plan = self.routing.posts[key], self.routing.plan
-        if post.written:
-            shown = {line.shows for line in plan.signals[post.written].lines}
-            return any(a.proceeds for a in plan.chart.aspects if a.name in shown)
-        routes = self.routing.routes[key]
-        return any(len(self.routing.detected(r.blocks)) == len(r.blocks) for r in routes)
 
     # ---------------------------------------------------------------- locks
 

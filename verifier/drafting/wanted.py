@@ -4,6 +4,13 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Literal, get_args
 
+# What signals tell: whether to proceed; whether the next one does (3), and the second one (4);
+# whether the next one leads over a diverging route, or at what speed it is passed.
+Aspects = Literal[2, 3, 4, "route", "speed"]
+ASPECTS: dict[str, Aspects] = {
+    "two": 2, "three": 3, "four": 4, "route": "route", "speed": "speed",
+}  # fmt: skip
+
 # What clears signals: a lever of a dispatcher's panel for each way through a place; a button at
 # each signal and one where its route ends (entrance-exit); levers of a frame, which lock each
 # other; or trains and track alone.
@@ -19,12 +26,13 @@ SINGLE_TRACKS: tuple[SingleTrack, ...] = get_args(SingleTrack)
 
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """What is asked of a draft: ``aspects``, 2 (proceed or stop), 3 (the next signal too) or 4 (the
-    second one, too); whether switches are thrown ``by_hand``, held by what the crew promises, not
-    by locks; what clears signals (``panel``); and what keeps trains apart on ``single_track``.
-    Without a panel, switches are thrown by hand."""
+    """What is asked of a draft: ``aspects``, 2 (proceed or stop), 3 (the next signal too), 4 (the
+    second one, too), ``route`` or ``speed`` (that of the next one, too); whether switches are
+    thrown ``by_hand``, held by what the crew promises, not by locks; what clears signals
+    (``panel``); and what keeps trains apart on ``single_track``. Without a panel, switches are
+    thrown by hand."""
 
-    aspects: int = 3
+    aspects: Aspects = 3
     by_hand: bool = False
     panel: Panel = "dispatcher"
     single_track: SingleTrack = "signals"

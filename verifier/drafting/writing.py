@@ -11,8 +11,9 @@ from textwrap import wrap
 
 from verifier.drafting.levers import LEFT, REVERSE, RIGHT
 from verifier.drafting.placing import Post
-from verifier.drafting.rules import SECOND, Drafting, Rules
+from verifier.drafting.rules import Drafting, Rules
 from verifier.drafting.single import Stretch
+from verifier.drafting.wanted import Aspects
 from verifier.drafting.words import any_of, dashed
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
@@ -24,6 +25,12 @@ from verifier.plan.model import Port, Track
 from verifier.plan.names import declare_all
 
 _WIDTH = 98
+# What is said of aspects that are written.
+_CHART: dict[Aspects, str] = {
+    4: "The fourth aspect, besides Clear, Approach and Stop.",
+    "route": "Shown ahead of a signal that leads over a diverging route, so that trains slow down.",
+    "speed": "Speed signaling: over a diverging route at medium speed, and told one signal ahead.",
+}
 Movable = tree.Turnout | tree.Slip | tree.Derail | tree.Gate
 
 
@@ -267,13 +274,11 @@ def _traffic(stretch: Stretch, drafting: Drafting) -> Iterator[str]:
 
 
 def _aspect(drafting: Drafting) -> Iterator[str]:
-    """The aspect that tells of the second signal, where one shows it."""
-    if drafting.shows_advance:
+    """The aspects that the chart of the file lacks."""
+    if added := [*drafting.shown.added()]:
         yield "\n# -- Aspects"
-        yield from _comment("The fourth aspect, besides Clear, Approach and Stop.")
-        yellow = "flashing yellow"
-        colors = f"{yellow} or {yellow} over red or {yellow} over red over red"
-        yield f"aspect {drafting.advance} {colors} {SECOND}"
+        yield from _comment(_CHART[drafting.aspects])
+        yield from added
 
 
 def _crew(promises: Sequence[str]) -> Iterator[str]:

@@ -9,7 +9,7 @@ from typing import cast
 
 from verifier.api import checked
 from verifier.drafting.draft import drafted
-from verifier.drafting.wanted import PANELS, SINGLE_TRACKS, Panel, SingleTrack, Wanted
+from verifier.drafting.wanted import ASPECTS, PANELS, SINGLE_TRACKS, Panel, SingleTrack, Wanted
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.stopping import time_limit
 from verifier.language.listing import several
@@ -22,7 +22,6 @@ from verifier.verdicts.grade import Grade
 from verifier.verdicts.progress import Progress
 from verifier.verdicts.report import Report
 
-ASPECTS = {"two": 2, "three": 3, "four": 4}
 # So much of what stands in the way of a draft is told.
 _SHOWN = 6
 
