@@ -57,9 +57,11 @@ _IN_CLAUSE: dict[str, tuple[str, ...]] = {
     "thrown by": ("lever", "button"),
     "powered by": ("supply",),
     "fed by": ("supply",),
-    "on": ("block",),
+    "on": ("block", "driver"),
+    "throws": MOVED,
+    "unlocks": MOVED,
     "through": ("feeder", "sub_bus"),
-    "reads": ("detector", *MOVED),
+    "reads": ("detector", *MOVED, "lever", "button", "relay", "timer", "traffic", "signal"),
     "frog": ("turnout", "lever"),
     "pipe-connected": ("turnout",),
 }

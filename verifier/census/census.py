@@ -54,6 +54,7 @@ CENSUS: Mapping[str, Entry] = {
     "input-unread": Entry(wires.input_unread),
     "head-without-driver": Entry(wires.head_without_driver),
     "driver-short-of-outputs": Entry(wires.driver_short_of_outputs),
+    "driver-short-of-inputs": Entry(wires.driver_short_of_inputs),
     "supply-overloaded": Entry(wires.supply_overloaded),
     "wire-overloaded": Entry(wires.wire_overloaded),
     "voltage-drop": Entry(wires.voltage_drop),

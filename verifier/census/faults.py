@@ -3,11 +3,12 @@
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
+from verifier.census.boards import locking_conditions
 from verifier.census.says import Must, Musts, all_of, any_of
 from verifier.census.survey import Survey, steady
 from verifier.logic.expr import atom
 from verifier.plan.locking.locking_model import Locking
-from verifier.plan.observables import Condition, Observable, facts_unfolded
+from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.wiring.wiring_model import Detector, Machine
 
 
@@ -118,27 +119,16 @@ def _with_power_wires(locking: Locking) -> Iterator[str]:
     own |= {name: one.supply for name, one in locking.timers.items()}
     own |= {name: one.supply for name, one in locking.traffic.items()}
     yield from (name for name, supply in own.items() if supply and name not in steps)
-    if locking.building.supply and None in own.values():
+    on_board = locking.building.board is not None  # then it is the board's
+    if locking.building.supply and None in own.values() and not on_board:
         yield "the relays"
-
-
-def _locking_conditions(locking: Locking) -> Iterator[Condition]:
-    """Everything that relays, timers, traffic, locks and edges respond to."""
-    for relay in locking.relays.values():
-        yield from filter(None, (relay.picks, relay.sticks))
-    for timer in locking.timers.values():
-        yield timer.runs
-    for traffic in locking.traffic.values():
-        yield from filter(None, (traffic.rightward, traffic.leftward, traffic.locked))
-    for throw in locking.throws.values():
-        yield from filter(None, (throw.locked, throw.away_when))
-    yield from locking.running.entering.values()
 
 
 class Readers:
     """Which drivers a detector, or a turnout's contacts, are wired to: those that list it; those
     without a list whose rules ask for it. Without any driver, one wire that leads nowhere in
-    particular; with drivers, one more to the relays where anything that locks asks for it."""
+    particular; with drivers, one more to the relays where anything that locks asks for it, or,
+    where the program runs on a board without a list, to that."""
 
     def __init__(self, survey: Survey) -> None:
         plan = survey.plan
@@ -151,8 +141,9 @@ class Readers:
                 if any(head.name in driver.heads for head in signal.heads):
                     self._rules_read[driver.name] |= read
         facts = facts_unfolded(
-            _locking_conditions(plan.locking), lambda name: plan.conditions[name].condition
+            locking_conditions(survey), lambda name: plan.conditions[name].condition
         )
+        self._program = plan.locking.building.board
         self._locks_read = {(fact.what.kind, fact.what.name) for fact in facts}
 
     def of_detector(self, detector: Detector) -> list[str]:
@@ -165,12 +156,14 @@ class Readers:
         found = []
         for driver in self._drivers:
             if driver.reads is None:
-                reads = asked in self._rules_read[driver.name]
+                reads = asked in self._rules_read[driver.name] or (
+                    driver.name == self._program and asked in self._locks_read
+                )
             else:
                 reads = any(r.name == name and r.contacts == contacts for r in driver.reads)
             if reads:
                 found.append(driver.name)
-        if asked in self._locks_read:
+        if asked in self._locks_read and self._program is None:
             found.append("the relays")
         return found if self._drivers else [""]
 
@@ -273,18 +266,23 @@ def more_favorable(survey: Survey) -> Musts:
 
 def may_move_points(survey: Survey) -> set[str]:
     """The faults with which points may lie otherwise than without: of a machine with a motor, its
-    power wire, and the supplies that it lives by."""
+    power wire, and the supplies that it lives by; and the same of the board that throws it."""
     found: set[str] = set()
-    supplies = survey.plan.wiring.supplies
     for machine in _motors(survey):
         found |= {f"machine of {machine.turnout}"}
-        supply = machine.supply
-        if supply is not None:
-            found |= {f"power wire of {machine.turnout}"}
-        while supply is not None:
-            found |= {f"supply {supply}"}
-            supply = supplies[supply].fed_by
+        for board in survey.plan.wiring.drivers.values():
+            if machine.turnout in board.throws and board.supply is not None:
+                found |= {f"power wire of {board.name}", *_chain(board.supply, survey)}
+        if machine.supply is not None:
+            found |= {f"power wire of {machine.turnout}", *_chain(machine.supply, survey)}
     return found
+
+
+def _chain(supply: str | None, survey: Survey) -> Iterator[str]:
+    """The faults of a supply and of those that feed it."""
+    while supply is not None:
+        yield f"supply {supply}"
+        supply = survey.plan.wiring.supplies[supply].fed_by
 
 
 def _motors(survey: Survey) -> Iterator[Machine]:

@@ -5,12 +5,13 @@ from fractions import Fraction
 from functools import cache
 from itertools import combinations
 
+from verifier.census import boards
 from verifier.census.faults import Readers, supply_of_relays
 from verifier.census.says import Must, Musts, all_of, any_of
-from verifier.census.survey import Survey, steady
+from verifier.census.survey import Survey
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, constant
-from verifier.plan.model import Head, Signal
-from verifier.plan.observables import UNLISTED, Observable, facts_unfolded
+from verifier.plan.model import Head
+from verifier.plan.observables import UNLISTED, Observable
 from verifier.plan.signals.packet_model import Address
 from verifier.plan.wiring.electrical_constants import ohms_per_meter
 from verifier.plan.wiring.wiring_model import (
@@ -85,7 +86,8 @@ def supply_mismatch(survey: Survey) -> Musts:
     """Every driver and every detector that it reads, both with a supply given: they have a common
     return and no two kinds of current, or the detector's output is isolated. The same of the
     relays, where one supply powers them all, and every detector that anything that locks asks for
-    (any, where there are no drivers)."""
+    (any, where there are no drivers), unless a board is what they run on. The same of every driver
+    and whatever else it hears that a supply's return is switched by."""
     wiring = survey.plan.wiring
     for driver in wiring.drivers.values():
         if driver.reads is None:
@@ -98,6 +100,12 @@ def supply_mismatch(survey: Survey) -> Musts:
                 continue
             sure = detector.isolated or _hears(driver.supply, detector.supply, survey)
             yield Must((driver.name, name), constant(not sure))
+        for name in boards.hears(driver, survey):
+            other = boards.fed_by(name, survey)
+            if driver.supply is not None and other is not None:
+                yield Must((driver.name, name), constant(not _hears(driver.supply, other, survey)))
+    if survey.plan.locking.building.board is not None:
+        return
     relays, readers = supply_of_relays(survey.plan.locking), Readers(survey)
     for detector in wiring.detectors.values():
         heard = {"the relays", ""}.intersection(readers.of_detector(detector))
@@ -156,19 +164,21 @@ def supplies_joined(survey: Survey) -> Musts:
 
 
 def input_unread(survey: Survey) -> Musts:
-    """Every driver with a list of what it reads, and every detector and contact that its rules
-    ask for: it is in the list."""
+    """Every driver with a list of what it reads, and everything that its rules (or the program that
+    runs on it) ask for and that has wires: it is in the list."""
     for driver in survey.plan.wiring.drivers.values():
         if driver.reads is not None:
             has = {(given.name, given.contacts) for given in driver.reads}
             for wanted in _rules_ask(driver, survey):
                 yield Must((driver.name, wanted[0]), constant(wanted not in has))
+            for name in boards.must_hear(driver, survey):
+                yield Must((driver.name, name), constant((name, False) not in has))
 
 
 def _rules_ask(driver: Driver, survey: Survey) -> list[tuple[str, bool]]:
     """The detectors, and the turnouts whose contacts (True), that the rules of a driver ask for."""
     plan, found = survey.plan, dict[tuple[str, bool], None]()
-    for what in _asked_by(driver, survey):
+    for what in boards.asked_by(driver, survey):
         if what.kind == "block report":
             found |= {(d.name, False): None for d in plan.wiring.detectors.values()
                       if d.block == what.name}  # fmt: skip
@@ -180,41 +190,31 @@ def _rules_ask(driver: Driver, survey: Survey) -> list[tuple[str, bool]]:
     return list(found)
 
 
-def _asked_by(driver: Driver, survey: Survey) -> Iterator[Observable]:
-    """What the rules of a driver's heads ask for, line by line, named conditions opened."""
-    named = survey.plan.conditions
-    for signal, head in _heads(survey):
-        if head.name in driver.heads:
-            for line in head.lines or signal.lines:
-                if line.when is not None:
-                    for fact in facts_unfolded([line.when], lambda name: named[name].condition):
-                        yield fact.what
-
-
 def head_without_driver(survey: Survey) -> Musts:
     """Every head, where the file has drivers: one of them drives it."""
     drivers = survey.plan.wiring.drivers.values()
-    for _, head in _heads(survey) if drivers else ():
+    for _, head in boards.heads(survey) if drivers else ():
         yield Must((head.name,), constant(all(head.name not in d.heads for d in drivers)))
 
 
 def driver_short_of_outputs(survey: Survey) -> Musts:
-    """Every driver with a number of outputs: one for each lamp of its heads. A lamp that also
-    flashes is one lamp; none is lit for dark."""
+    """Every driver with a number of outputs: it needs no more."""
     for driver in survey.plan.wiring.drivers.values():
         if driver.outputs is not None:
-            lamps = [
-                (head.name, color) for _, head in _heads(survey) if head.name in driver.heads
-                for color in {steady(shown) for shown in head.color.values} - {"dark"}
-            ]  # fmt: skip
-            yield Must((driver.name,), constant(len(lamps) > driver.outputs))
+            need = boards.outputs_needed(driver, survey)
+            yield Must((driver.name,), constant(need > driver.outputs))
 
 
-def _heads(survey: Survey) -> Iterator[tuple[Signal, Head]]:
-    return ((signal, head) for signal in survey.plan.signals.values() for head in signal.heads)
-
-
-# ------------------------------------------------------------------ current
+def driver_short_of_inputs(survey: Survey) -> Musts:
+    """Every driver with a number of inputs: it needs no more."""
+    for driver in survey.plan.wiring.drivers.values():
+        if driver.inputs is not None:
+            read = [(r.name, r.contacts) for r in driver.reads or ()
+                    if r.contacts or r.name in survey.plan.wiring.detectors]  # fmt: skip
+            if driver.reads is None:
+                read = _rules_ask(driver, survey)
+            need = boards.inputs_needed(driver, read, survey)
+            yield Must((driver.name,), constant(need > driver.inputs))
 
 
 def supply_overloaded(survey: Survey) -> Musts:
@@ -363,7 +363,7 @@ _Load = tuple[Head, Fraction]
 def _lamps(driver: Driver, survey: Survey) -> list[_Load]:
     return [
         (head, driver.lamp)
-        for _, head in _heads(survey)
+        for _, head in boards.heads(survey)
         if driver.lamp and head.name in driver.heads
     ]
 

@@ -389,7 +389,8 @@ class Circuit:
             return
         subject, span, said = Subject("machine", turnout), machine.span, {"state": told, "by": by}
         fault = self._wires.fault(FaultKind.MACHINE, turnout)
-        off = self.unpowered(turnout, machine.supply, span)
+        each = (self.unpowered(wire, supply, span) for wire, supply in machine.powers)
+        off = next((found for found in each if found is not None), None)
         if off is not None:
             yield cause(CauseKind.THROWN_UNPOWERED, subject, span, (off,), **said)
         elif fault:

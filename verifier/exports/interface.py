@@ -9,7 +9,7 @@ none is 0 or 255, so that memory which was never written, or has flipped, is fou
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from math import ceil, floor
 
@@ -19,6 +19,7 @@ from verifier.plan.devices import Device, devices
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import UNLISTED, Condition, Observable
 from verifier.plan.signals.colors import COLORS, flashes, flashing, steady
+from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.report_abstraction import lamp_out, reports_of
 
@@ -160,10 +161,13 @@ class Interface:
     aspects: Mapping[str, EncodedState]
     # For every field that goes in or is remembered.
     by_what: Mapping[Observable, Field]
+    # The driver that it is for; None for the whole layout.
+    board: Driver | None = None
 
     def place(self, field: Field) -> str:
         """Where a field stands, as the C text has it."""
-        return f"{'memory' if field.what.kind in _REMEMBERED else 'in'}->{field.name}"
+        kept = field.what.kind in _REMEMBERED and field in self.memory
+        return f"{'memory' if kept else 'in'}->{field.name}"
 
     def clock_of(self, name: str) -> Clock | None:
         """The clock of a relay or timer."""
@@ -197,40 +201,71 @@ class TooManyPositions(Exception):
         super().__init__(lever)
 
 
-def interface_of(plan: Plan) -> Interface:
-    """The fields of a plan. Raises :class:`TooManyPositions`."""
+def interface_of(plan: Plan, board: str | None = None) -> Interface:
+    """The fields of a plan, or of the program of one ``board`` of it: that reads what its own
+    signals, memory and points ask for, and works out nothing else; what is remembered elsewhere
+    goes in. Raises :class:`TooManyPositions`."""
     names, words = CNames(), CNames()
-    asked = set(observables_read(plan))
-    noticed = set(_noticed(plan))
+    part = _part(plan, board)
+    asked = set(observables_read(part))
+    noticed = set(_noticed(part))
+    kept = set(_memory(part))
     inputs = [
         _field(what, names, words, can_be_missing=what in noticed)
         for what in (*reports_of(plan), *plan.inputs)
-        if what in asked and what.kind in _WORDS and what.kind not in _REMEMBERED
+        if what in asked and what.kind in _WORDS and what not in kept
     ]
-    for head in _watched(plan):
+    for head in _watched(part):
         what = lamp_out(head)
         states = _states(what, ("LAMP_LIT", "LAMP_OUT"))
         inputs.append(Field(names.give("lamp", head), what, states))
     # In the order of the file, in which they act.
-    memory = [_field(what, names, words) for what in _memory(plan)]
+    memory = [_field(what, names, words) for what in _memory(part)]
     return Interface(
-        plan,
+        part,
         tuple(inputs),
         tuple(memory),
-        tuple(_clocks(plan, memory, names)),
+        tuple(_clocks(part, memory, names)),
         tuple(
             SignalOutputs(
                 signal,
                 names.give("aspect", signal.name),
                 tuple(names.give("head", head.name) for head in signal.heads),
             )
-            for signal in plan.signals.values()
+            for signal in part.signals.values()
         ),
-        tuple(_points(plan, names)),
-        {c: EncodedState(c, *_color(c)) for c in _colors(plan)},
-        _aspects(plan, words),
+        tuple(_points(part, names)),
+        {c: EncodedState(c, *_color(c)) for c in _colors(part)},
+        _aspects(part, words),
         {field.what: field for field in (*inputs, *memory)},
+        plan.wiring.drivers[board] if board is not None else None,
     )
+
+
+def _part(plan: Plan, board: str | None) -> Plan:
+    """What of a plan runs on one board: the signals of its heads and those they ask, and, where
+    the program of the file runs on it, memory and what locks and throws points."""
+    if board is None:
+        return plan
+    driver = plan.wiring.drivers[board]
+    own = {signal_of(head, plan.signals) for head in driver.heads}
+    waiting = [name for name in plan.signals if name in own]
+    wanted = set(waiting)
+    while waiting:
+        for says in plan.facts_read(plan.signals[waiting.pop()]):
+            if says.what.kind in ("aspect", "color"):
+                name = signal_of(says.what.name, plan.signals)
+                waiting += [name] * (name not in wanted)
+                wanted.add(name)
+    signals = {name: signal for name, signal in plan.signals.items() if name in wanted}
+    locking = plan.locking
+    if locking.building.board != board:
+        throws = {n: t for n, t in locking.throws.items() if n in driver.throws}
+        locking = replace(
+            locking, relays={}, timers={}, traffic={}, throws=throws, memory=(),
+            starts=replace(locking.starts, positions={}, alike=()),
+        )  # fmt: skip
+    return replace(plan, signals=signals, locking=locking)
 
 
 def _field(

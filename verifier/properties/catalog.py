@@ -10,6 +10,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Condition, facts_in
 from verifier.plan.signals.heads import signal_of
 from verifier.properties import (
+    boards,
     bridged,
     buttons,
     conflicting,
@@ -155,7 +156,9 @@ CATALOG: tuple[Property, ...] = (
     Property("head-without-driver", _W, "every head is lit by a driver",
              wiring.head_without_driver),
     Property("driver-short-of-outputs", _W, "every driver has an output for each lamp",
-             wiring.driver_short_of_outputs),
+             boards.driver_short_of_outputs),
+    Property("driver-short-of-inputs", _W, "every driver has an input for each wire it reads",
+             boards.driver_short_of_inputs),
     Property("supply-overloaded", _W, "no supply is overloaded",
              electrical.supply_overloaded),
     Property("wire-overloaded", _W, "no wire carries more than its fuse lets pass",

@@ -6,13 +6,15 @@ no published standard was found for the wiring of a model railroad's detectors.
 
 from collections.abc import Iterator
 
-from verifier.language.listing import listing, several
+from verifier.language.listing import listing
+from verifier.language.source import Span
 from verifier.logic.expr import constant
-from verifier.plan.model import Head, Joint, Line, Plan, Signal
-from verifier.plan.observables import OF_CONTACTS, Observable, facts_in
+from verifier.plan.model import Head, Joint, Plan, Signal
+from verifier.plan.observables import OF_CONTACTS, Observable
 from verifier.plan.signals.colors import steady
 from verifier.plan.track.gaps import gaps_of
 from verifier.plan.wiring.faults import RELAYS
+from verifier.plan.wiring.hearing import asked, heard, supply_of, wanted
 from verifier.plan.wiring.wiring_model import Detector, Driver
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import pieces_in
@@ -183,7 +185,32 @@ def supply_mismatch(plan: Plan) -> Iterator[Obligation]:
                 place=detector.block,
                 hint=_let_it_hear(one, detector, plan),
             )
-    yield from _relays_mismatch(plan)
+    yield from _panel_mismatch(plan)
+    if plan.locking.building.board is None:
+        yield from _relays_mismatch(plan)
+
+
+def _panel_mismatch(plan: Plan) -> Iterator[Obligation]:
+    """The same of levers, buttons, and what one board tells another."""
+    for driver in plan.wiring.drivers.values():
+        for source in heard(driver, plan):
+            one, other = driver.supply, supply_of(source, plan)
+            if one is None or other is None:
+                continue
+            kind, name = source
+            wiring = plan.wiring
+            suits = wiring.may_be_alike(one, other) and wiring.share_a_return(one, other)
+            yield Obligation(
+                "supply-mismatch",
+                (driver.name, name),
+                constant(not suits),
+                f"driver {driver.name} on {one} cannot read {kind} {name} on {other}: "
+                f"{_why_unheard(one, other, plan)}",
+                (driver.span,),
+                place=driver.name,
+                hint=f"Wire {name} to the return of {one} instead; or join the returns of the two "
+                f"supplies and write `common return {one}, {other}`.",
+            )
 
 
 def _why_unheard(one: str, other: str, plan: Plan) -> str:
@@ -233,42 +260,56 @@ def input_unread(plan: Plan) -> Iterator[Obligation]:
     for driver in plan.wiring.drivers.values():
         if driver.reads is None:
             continue
-        for name, contacts, line in _wanted(driver, plan):
+        has = {(one.heard, one.name) for one in driver.reads}
+        for (kind, name), span in wanted(driver, plan):
+            yield Obligation(
+                "input-unread",
+                (driver.name, name),
+                constant((kind, name) not in has),
+                f"driver {driver.name} goes by {kind} {name}, which it does not read",
+                (driver.span, span),
+                place=driver.name,
+                hint=f"Wire {name} to {driver.name} and add it to its `reads`.",
+            )
+        for name, contacts, span in reports_wanted(driver, plan):
             read = any(r.name == name and r.contacts == contacts for r in driver.reads)
-            wanted = f"{name} contacts" if contacts else name
+            called = f"{name} contacts" if contacts else name
             yield Obligation(
                 "input-unread",
                 (driver.name, name),
                 constant(not read),
-                f"the rules of {listing(driver.heads)} use {wanted}, which driver {driver.name} "
-                "does not read",
-                (driver.span, line.span),
+                f"{_who_uses(driver)} use {called}, which driver {driver.name} does not read",
+                (driver.span, span),
                 pieces=(name,) if contacts
                 else pieces_in(plan.wiring.detectors[name].block, plan),
                 place=name,
-                hint=f"Wire {wanted} to {driver.name} and add it to its `reads`.",
+                hint=f"Wire {called} to {driver.name} and add it to its `reads`.",
             )  # fmt: skip
 
 
 def _detectors_read(driver: Driver, plan: Plan) -> list[Detector]:
     if driver.reads is None:
-        names = [name for name, contacts, _ in _wanted(driver, plan) if not contacts]
+        names = [name for name, contacts, _ in reports_wanted(driver, plan) if not contacts]
     else:
         names = [reading.name for reading in driver.reads if not reading.contacts]
     known = plan.wiring.detectors
     return [known[name] for name in dict.fromkeys(names) if name in known]
 
 
-def _wanted(driver: Driver, plan: Plan) -> Iterator[tuple[str, bool, Line]]:
-    """The detectors, and (True) the turnouts with contacts, that the rules of a driver's heads use:
-    each once, with the first line that uses it."""
+def _who_uses(driver: Driver) -> str:
+    """What of a board asks for its inputs, in words."""
+    return f"the rules of {listing(driver.heads)}" if driver.heads else "relays and locks"
+
+
+def reports_wanted(driver: Driver, plan: Plan) -> Iterator[tuple[str, bool, Span]]:
+    """The detectors, and (True) the turnouts with contacts, that the rules of a driver's heads, and
+    what it keeps in memory, use: each once, with the first place that uses it."""
     seen: set[tuple[str, bool]] = set()
-    for line in _lines_of(driver, plan):
-        for what in _reports_in(line, plan):
-            for name, contacts in _sources(what, plan):
-                if (name, contacts) not in seen:
-                    seen.add((name, contacts))
-                    yield name, contacts, line
+    for what, span in asked(driver, plan):
+        for name, contacts in _sources(what, plan):
+            if (name, contacts) not in seen:
+                seen.add((name, contacts))
+                yield name, contacts, span
 
 
 def _sources(what: Observable, plan: Plan) -> Iterator[tuple[str, bool]]:
@@ -280,26 +321,8 @@ def _sources(what: Observable, plan: Plan) -> Iterator[tuple[str, bool]]:
             yield what.name, True
 
 
-def _reports_in(line: Line, plan: Plan) -> Iterator[Observable]:
-    """The observables that a line reads, named conditions expanded."""
-    waiting = [line.when] if line.when is not None else []
-    opened: set[str] = set()
-    while waiting:
-        for says in facts_in(waiting.pop()):
-            if says.what.kind != "condition":
-                yield says.what
-            elif says.what.name not in opened:
-                opened.add(says.what.name)
-                waiting.append(plan.conditions[says.what.name].condition)
-
-
-def _lines_of(driver: Driver, plan: Plan) -> Iterator[Line]:
-    for signal, head in _heads(plan):
-        if head.name in driver.heads:
-            yield from head.lines or signal.lines
-
-
-def _heads(plan: Plan) -> Iterator[tuple[Signal, Head]]:
+def heads_of(plan: Plan) -> Iterator[tuple[Signal, Head]]:
+    """Every head, with its signal."""
     return ((signal, head) for signal in plan.signals.values() for head in signal.heads)
 
 
@@ -346,7 +369,7 @@ def supplies_beside(joint: Joint, plan: Plan) -> tuple[str, str] | None:
 
 def head_without_driver(plan: Plan) -> Iterator[Obligation]:
     """Every head is lit by a driver. Checked in files with drivers."""
-    for signal, head in _heads(plan) if plan.wiring.drivers else ():
+    for signal, head in heads_of(plan) if plan.wiring.drivers else ():
         yield Obligation(
             "head-without-driver",
             (head.name,),
@@ -356,32 +379,6 @@ def head_without_driver(plan: Plan) -> Iterator[Obligation]:
             pieces=(signal.enters.piece,),
             place=signal.name,
             hint=f"Add `{head.name}` to the heads that a driver `drives`.",
-        )
-
-
-def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
-    """A driver has an output for every lamp of its heads.
-
-    A head has a lamp for each color that its rules or its driver can show. Flashing and steady
-    are one lamp, and dark is none. Checked where `outputs` is given.
-    """
-    for driver in plan.wiring.drivers.values():
-        if driver.outputs is None:
-            continue
-        heads = [(signal, head) for signal, head in _heads(plan) if head.name in driver.heads]
-        lamps = {head.name: len(lamp_colors(head)) for _, head in heads}
-        need = sum(lamps.values())
-        counted = ", ".join(f"{count} for {name}" for name, count in lamps.items())
-        yield Obligation(
-            "driver-short-of-outputs",
-            (driver.name,),
-            constant(need > driver.outputs),
-            f"driver {driver.name} has {several(driver.outputs, 'output')} and needs {need} "
-            f"({counted})",
-            (driver.span,),
-            pieces=tuple(dict.fromkeys(signal.enters.piece for signal, _ in heads)),
-            place=driver.name,
-            hint=f"Let another driver light some of these heads, or use one with {need} outputs.",
         )
 
 

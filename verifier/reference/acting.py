@@ -299,6 +299,6 @@ class Acting:
             return ""
         wires = EquipmentState(self.plan, self._situation(self.now))
         way = wires.fault(FaultKind.MACHINE, turnout)
-        if way == DISOBEYED or not wires.has_power(turnout, machine.supply):
+        if way == DISOBEYED or not wires.can_move(machine):
             return "stays"
         return "stops" if way == STOPPED else ""

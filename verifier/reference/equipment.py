@@ -87,7 +87,7 @@ class EquipmentState:
         if state == "moving":
             return "open"
         # Without power the points lie as before the command, or the command changed nothing.
-        powerless = not self.has_power(turnout, machine.supply)
+        powerless = not self.can_move(machine)
         return before if powerless and state == observables.AS_BEFORE else told
 
     def truly_lies(self, machine: Machine) -> str:
@@ -121,6 +121,11 @@ class EquipmentState:
         if supply is None:
             return True
         return self.is_on(supply) and not self.is_broken(FaultKind.POWER_WIRE, name)
+
+    def can_move(self, machine: Machine) -> bool:
+        """Whether nothing that a machine needs to move is without power: not itself, and not the
+        board that throws it."""
+        return all(self.has_power(wire, supply) for wire, supply in machine.powers)
 
     def is_on(self, supply: str | None) -> bool:
         """Whether a supply, and those it is fed by, are on."""

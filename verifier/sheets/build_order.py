@@ -5,13 +5,14 @@ drivers, the detectors and contacts their rules read, the supplies behind these)
 earlier step provides, so each step, once built, can be tested and used.
 """
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 from verifier.language.diagnostics.diagnostic import InputError, nearest
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
 from verifier.plan.model import Plan
+from verifier.plan.wiring.hearing import heard, keeper_of
 
 NO_STEP = "the rest"
 
@@ -95,10 +96,6 @@ def _needed(point: _Point, plan: Plan) -> Iterator[str]:
         signal = plan.signals[name]
         yield name
         yield from (head.name for head in signal.heads)
-        for driver in dict.fromkeys(wiring.driver_of(head.name) for head in signal.heads):
-            if driver is not None:
-                yield driver.name
-                supplies.add(driver.supply)
         for says in plan.facts_read(signal):
             match says.what.kind:
                 case "block report":
@@ -125,5 +122,23 @@ def _needed(point: _Point, plan: Plan) -> Iterator[str]:
         lever = throw.lever if throw else machine.lever if machine else None
         if lever is not None:
             yield lever
+    for name in _boards(point.signals, turnouts, plan):
+        yield name
+        supplies.add(wiring.drivers[name].supply)
+        yield from (source for _, source in heard(wiring.drivers[name], plan))
     for supply in supplies:
         yield from plan.wiring.chain_of(supply)
+
+
+def _boards(signals: Iterable[str], turnouts: Iterable[str], plan: Plan) -> dict[str, None]:
+    """The boards that light signals and throw points, and those that tell these something."""
+    wiring = plan.wiring
+    heads = (head for name in signals for head in plan.signals[name].heads)
+    boards = {driver.name: None for h in heads if (driver := wiring.driver_of(h.name))}
+    machines = (wiring.machines[name] for name in turnouts if name in wiring.machines)
+    boards |= {machine.board: None for machine in machines if machine.board is not None}
+    for name in list(boards):
+        for source in heard(wiring.drivers[name], plan):
+            keeper = keeper_of(source, plan)
+            boards |= {keeper: None} if keeper is not None else {}
+    return boards

@@ -9,7 +9,7 @@ A run in the file is one way; each is two conductors. Names are those of
 same wires.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise
@@ -20,13 +20,14 @@ from verifier.plan.locking.locking_model import power_of
 from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.faults import FaultKind, fault_name
-from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Run, Supply
+from verifier.plan.wiring.hearing import Source, heard, keeper_of, readers_of, wires_of
+from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Panel, Run, Supply
 from verifier.properties.wiring import lamp_colors
 from verifier.sheets.ends import Device, DeviceKind, End, end, open_end
 
 Role = Literal[
     "track power", "track return", "booster feed", "power", "return", "detector output",
-    "contact", "throw", "lamp", "lamp common",
+    "contact", "throw", "lock", "told", "lamp", "lamp common",
 ]  # fmt: skip
 # Of these every supply has its own; the others may be in common to supplies with a common
 # return.
@@ -38,6 +39,7 @@ _THROW_WIRES = {
     "snap": ("throw normal", "throw reverse", "common"),
 }
 SUPPLIES = "Supplies"
+PANEL = "Panel"
 NO_DISTRICT = "No district given"
 
 
@@ -84,6 +86,9 @@ class _Harness:
 
     def everything(self) -> Iterator[Conductor]:
         yield from self._supplies()
+        self.section = PANEL
+        for panel in self.wiring.panel.values():
+            yield from self._panel(panel)
         districts = [*self.wiring.districts, None]
         for district in districts:
             self.section = district or NO_DISTRICT
@@ -144,6 +149,8 @@ class _Harness:
         locking = self.plan.locking
         powers = (power_of(name, locking) for name in locking.memory)
         for wire, fed in {p.wire: p.supply for p in powers if p is not None}.items():
+            if wire == locking.building.board:
+                continue
             yield from self._power(wire, fed, Device("relay", wire))
 
     def _hot(self, supply: str | None) -> End:
@@ -159,6 +166,78 @@ class _Harness:
         if supply is None:
             return open_end("return of its supply (not given)")
         return end("supply", supply, _back(self.wiring.supplies[supply]))
+
+    # -------------------------------------------------------------- the panel, and what is told
+
+    def _panel(self, panel: Panel) -> Iterator[Conductor]:
+        """A lever or button: a wire from each contact to each reader, and the other side of all."""
+        source: Source = (panel.kind, panel.name)
+        readers = readers_of(source, self.plan)
+        for contact in panel.contacts:
+            for reader in readers:
+                yield self._conductor(
+                    f"wire from {panel.name} {contact} to {reader}",
+                    end(panel.kind, panel.name, f"{contact} contact"),
+                    self._input(reader, f"{panel.name} {contact}"), "contact",
+                    self._supply_at(reader) or panel.supply, panel.name,
+                )  # fmt: skip
+        supplies = (panel.supply,) if panel.supply else self._returns_at(readers)
+        for supply in supplies:
+            tag = f" on {supply}" if len(supplies) > 1 else ""
+            yield self._conductor(
+                f"return of {panel.name}{tag}",
+                end(panel.kind, panel.name, f"common{tag}"),
+                self._return(supply), "return", supply, panel.name,
+            )  # fmt: skip
+
+    def _supply_at(self, reader: str) -> str | None:
+        driver = self.wiring.drivers.get(reader)
+        return driver.supply if driver else self.equipment.relays_supply
+
+    def _returns_at(self, readers: Sequence[str]) -> tuple[str | None, ...]:
+        """A supply for each group of readers that have a return in common."""
+        found: dict[tuple[str, ...], str | None] = {}
+        for reader in readers:
+            supply = self._supply_at(reader)
+            found.setdefault(self.wiring.sharing_return(supply), supply)
+        return tuple(found.values())
+
+    def _heard(self, driver: Driver) -> Iterator[Conductor]:
+        """What a board hears of relays, or of other boards."""
+        for source in heard(driver, self.plan):
+            kind, name = source
+            if kind == "lever" or kind == "button":
+                continue
+            keeper = keeper_of(source, self.plan)
+            for state in wires_of(source, self.plan):
+                said = f"{name} {state}"
+                wire = f"wire from {said} to {driver.name}"
+                if keeper is None:
+                    at = f"contact {state} for {driver.name}"
+                    start, other = end("relay", name, at), end("relay", name, f"{at}, return")
+                    yield self._conductor(
+                        f"return of {said} at {driver.name}", other, self._return(driver.supply),
+                        "return", driver.supply, driver.name,
+                    )  # fmt: skip
+                else:
+                    start = end("driver", keeper, f"output {said}", shown=said)
+                yield self._conductor(
+                    wire, start, self._input(driver.name, said),
+                    "contact" if keeper is None else "told", driver.supply, driver.name,
+                    also=self.wiring.drivers[keeper].supply if keeper else None,
+                )  # fmt: skip
+
+    def _unlocks(self, driver: Driver) -> Iterator[Conductor]:
+        """The coil of each electric lock that a board opens."""
+        board, supply = driver.name, driver.supply
+        for name in driver.unlocks:
+            wire, coil = f"lock wire of {name}", Device("lock", name)
+            start = end("driver", board, f"lock {name}", shown=f"lock {name}")
+            yield self._conductor(wire, start, end(coil.kind, name, "coil"), "lock", supply, board)
+            yield self._conductor(
+                wire, self._return(supply), end(coil.kind, name, "coil, return"),
+                "return", supply, board,
+            )  # fmt: skip
 
     # -------------------------------------------------------------- track
 
@@ -226,12 +305,18 @@ class _Harness:
     # -------------------------------------------------------------- detectors, machines
 
     def _power(
-        self, name: str, supply: str | None, to: Device, run: Run | None = None
+        self,
+        name: str,
+        supply: str | None,
+        to: Device,
+        run: Run | None = None,
+        what: str = "",
     ) -> Iterator[Conductor]:
-        """``to``: where the two wires end, which bring ``name`` its power."""
+        """``to``: where the two wires end, which bring ``name`` its power; ``what``: behind the
+        ports, where that is not the power of the device itself."""
         wires: tuple[tuple[Role, End, str], ...] = (
-            ("power", self._hot(supply), "+"),
-            ("return", self._return(supply), "-"),
+            ("power", self._hot(supply), f"+{what}"),
+            ("return", self._return(supply), f"-{what}"),
         )
         for role, start, port in wires:
             wire = fault_name(FaultKind.POWER_WIRE, name)
@@ -266,10 +351,14 @@ class _Harness:
         if machine.motor is None:
             return
         mover = self._mover(machine)
-        yield from self._power(name, machine.supply, mover)
+        yield from self._power(
+            name, machine.supply, mover, what=f" {name}" if mover.kind == "driver" else ""
+        )
         for way in _THROW_WIRES[machine.motor]:
+            begins = f"{name} {way}" if mover.kind == "driver" else way
             yield self._conductor(
-                f"throw wire of {name}", end(mover.kind, mover.name, way, f"{_of(mover)}, {way}"),
+                f"throw wire of {name}",
+                end(mover.kind, mover.name, begins, f"{_of(mover)}, {begins}"),
                 end("turnout", name, way, f"machine of {name}, {way}"), "throw",
                 machine.supply, name,
             )  # fmt: skip
@@ -277,6 +366,8 @@ class _Harness:
     def _mover(self, machine: Machine) -> Device:
         """Where the wires of a motor begin."""
         name = machine.turnout
+        if machine.board is not None:
+            return Device("driver", machine.board)
         if pulse_of(self.plan, name) is not None:
             return Device("pulse unit", name)
         if is_locked(self.plan, name):
@@ -308,16 +399,23 @@ class _Harness:
     # -------------------------------------------------------------- drivers
 
     def _district_of(self, driver: Driver) -> str | None:
-        """Where the first of its signals stands."""
+        """Where the first of its signals stands, or of the points that it throws."""
         if not driver.heads:
-            return None
+            return self._block_of_thrown(driver)
         signal = self.plan.signals[signal_of(driver.heads[0], self.plan.signals)]
         return self.wiring.district_of.get(self.plan.track.pieces[signal.enters.piece].block or "")
+
+    def _block_of_thrown(self, driver: Driver) -> str | None:
+        thrown = (*driver.throws, *driver.unlocks)
+        block = devices(self.plan)[thrown[0]].block if thrown else ""
+        return self.wiring.district_of.get(block)
 
     def _driver(self, driver: Driver) -> Iterator[Conductor]:
         yield from self._power(
             driver.name, driver.supply, Device("driver", driver.name), driver.run
         )
+        yield from self._heard(driver)
+        yield from self._unlocks(driver)
         for signal in self.plan.signals.values():
             for head in signal.heads:
                 if head.name not in driver.heads:

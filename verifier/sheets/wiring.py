@@ -11,6 +11,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.units import Unit
+from verifier.plan.wiring.hearing import heard
 from verifier.plan.wiring.spots import over_words
 from verifier.plan.wiring.supplied import ends_of
 from verifier.plan.wiring.wiring_model import Run
@@ -18,6 +19,7 @@ from verifier.properties.amounts import amps, length
 from verifier.properties.wiring import feeder_undetected, head_without_driver, supply_mismatch
 from verifier.sheets.conductors import (
     NO_DISTRICT,
+    PANEL,
     SUPPLIES,
     Conductor,
     is_locked,
@@ -59,7 +61,7 @@ def wiring_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
             for wire in wired.wires
             if wire.conductor.section == section
         )
-        heading = section if section in (SUPPLIES, NO_DISTRICT) else f"District {section}"
+        heading = section if section in (SUPPLIES, PANEL, NO_DISTRICT) else f"District {section}"
         numeric = frozenset(("no.", "length", "cable"))
         tables.append(Table(heading, _COLUMNS, rows, numeric=numeric))
     tables.append(
@@ -198,7 +200,9 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
             f"Not listed: the wires between the spots of {', '.join(spots)}. How they are joined "
             "to one output is on their maker's sheet."
         )
-    locked = [n for n, m in plan.wiring.machines.items() if m.motor and is_locked(plan, n)]
+    locked = [
+        n for n, m in plan.wiring.machines.items() if m.motor and is_locked(plan, n) and not m.board
+    ]
     if locked:
         yield (
             f"Not listed: the locks of {', '.join(locked)} and their inputs. The wires of the "
@@ -250,6 +254,11 @@ def not_listed(plan: Plan) -> dict[str, list[str]]:
 def _without_wire(what: Observable, driver: str, plan: Plan) -> str:
     """What it is, in words; empty where the file has wires for it, or where it needs none."""
     wiring = plan.wiring
+    board = wiring.drivers[driver]
+    if any(name == what.name for _, name in heard(board, plan)):
+        return ""
+    if driver == plan.locking.building.board and what.kind in ("relay", "timer", "traffic"):
+        return ""
     match what.kind:
         case "lever" | "button" | "relay" | "timer":
             return f"{what.kind} {what.name}"
@@ -264,6 +273,7 @@ def _without_wire(what: Observable, driver: str, plan: Plan) -> str:
         case "aspect" | "color":
             signal = plan.signals[signal_of(what.name, plan.signals)]
             lit_by = {d.name for h in signal.heads if (d := wiring.driver_of(h.name))}
-            return "" if lit_by == {driver} else f"what {what.name} shows"
+            told = any(name == signal.name for _, name in heard(board, plan))
+            return "" if told or lit_by == {driver} else f"what {what.name} shows"
         case _:
             return ""

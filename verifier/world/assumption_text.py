@@ -16,6 +16,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import facts_unfolded
 from verifier.plan.track.turning import comes_back_turned
 from verifier.plan.wiring.division import margin, shares
+from verifier.plan.wiring.hearing import heard
 from verifier.plan.wiring.sections import Stretch, room_on, section_ways, two_fed
 from verifier.plan.wiring.supplied import drawn_from, ends_of
 from verifier.plan.wiring.wiring_model import Detector
@@ -294,6 +295,11 @@ def _drivers(plan: Plan) -> Iterator[str]:
             (d.name for d in drivers if d.when_out is None and len(d.heads) > 1),
             "Nothing is said of a lamp out for {}: the other heads stay as they are.",
         )
+    yield from _about(
+        dict.fromkeys(name for driver in drivers for _, name in heard(driver, plan)),
+        "Not looked at: a wire of {} that breaks, or is swapped with another. Drivers are taken to "
+        "hear them as they are.",
+    )
 
 
 def _gaps(plan: Plan) -> Iterator[str]:

@@ -91,7 +91,7 @@ class Circuits:
             stopped = self.broken(FaultKind.MACHINE, turnout, ways=(STOPPED,))
             return disjunction(stopped, conjunction(sound, moving))
         # Without power it lies as before the last command, unless that was given with power.
-        fed = self.fed(turnout, machine.supply)
+        fed = self.may_move(machine)
         left = conjunction(negation(fed), self._moves(machine, observables.AS_BEFORE))
         disobeyed = self.broken(FaultKind.MACHINE, turnout, ways=(DISOBEYED,))
         before = disjunction(disobeyed, conjunction(sound, left))
@@ -122,6 +122,10 @@ class Circuits:
         if supply is None:
             return TRUE
         return conjunction(self.on(supply), self.sound(FaultKind.POWER_WIRE, name))
+
+    def may_move(self, machine: Machine) -> Expr:
+        """That a machine, and the board that throws it, have power."""
+        return conjunction(*(self.fed(wire, supply) for wire, supply in machine.powers))
 
     def powered(self, block: str) -> Expr:
         """That a block has track power."""

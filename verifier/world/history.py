@@ -218,7 +218,7 @@ class Histories:
         stopped = self._circuits.broken(FaultKind.MACHINE, turnout, ways=(STOPPED,))
         stays = disjunction(
             self._circuits.broken(FaultKind.MACHINE, turnout, ways=(DISOBEYED,)),
-            negation(self._circuits.fed(turnout, machine.supply)),
+            negation(self._circuits.may_move(machine)),
         )
         return self.expand(stays), self.expand(stopped)
 

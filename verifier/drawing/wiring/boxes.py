@@ -185,7 +185,8 @@ class Boxes:
             own = {one.wire.number for one in throws}
             powers = [
                 one for one in self.ends(mover)
-                if one.wire.conductor.serves == name and one.wire.number not in own
+                if one.wire.conductor.serves == name and self._moves(one)
+                and one.wire.number not in own
             ]  # fmt: skip
             starts = [one for one in self.ends(mover) if one.wire.number in own]
             pins = (*_pins(powers, 1, "left"), *_pins(starts, 1, "right"))
@@ -197,13 +198,30 @@ class Boxes:
         boxes.append(_box(device, name, Column.RAIL, 0, pins))
         return tuple(boxes)
 
+    def panel(self, device: Device) -> Stack:
+        """A lever or button, or an electric lock that a board opens: its contacts or its coil.
+        What a lever throws is drawn with that."""
+        ends = [one for one in self.ends(device) if not self._moves(one)]
+        starts = [one for one in ends if one.wire.conductor.function.role == "contact"]
+        others = [one for one in ends if one not in starts]
+        if not ends:
+            return ()
+        pins = (*_pins(others, 1, "left"), *_pins(starts, 1, "right"))
+        return (_box(device, device.title, Column.RAIL, 0, pins),)
+
+    def _moves(self, one: _WireEnd) -> bool:
+        """Whether a wire is there for a machine: it is drawn beside that."""
+        conductor = one.wire.conductor
+        roles = ("throw", "power", "return")
+        return conductor.serves in self.plan.wiring.machines and conductor.function.role in roles
+
     # -------------------------------------------------------------- what listens
 
     def board(self, device: Device, order: Sequence[int]) -> Stack:
         """A board, or relays, with the heads it lights. ``order``: the wires as they come from
         the left, from the top."""
         place = {wire: n for n, wire in enumerate(order)}
-        ends = self.ends(device)
+        ends = [one for one in self.ends(device) if not self._moves(one)]
         if not ends:
             return ()
         lamps = [one for one in ends if one.wire.conductor.end.device.kind == "head"]

@@ -69,7 +69,12 @@ def _places(plan: Plan, harness: Harness) -> Iterator[tuple[str, frozenset[str]]
 
 
 def _left(boxes: Boxes, plan: Plan, names: frozenset[str]) -> Iterator[Stack]:
-    """Block by block in the order of the list, each with the points that lie on it."""
+    """Levers and buttons; block by block in the order of the list, each with the points that lie on
+    it."""
+    for kind in ("lever", "button"):
+        for device in _of_kind(boxes, kind):
+            if device.name in names:
+                yield boxes.panel(device)
     turnouts = [device for device in _of_kind(boxes, "turnout") if device.name in names]
     for district in (*plan.wiring.districts, None):
         for block in plan.blocks:
@@ -78,6 +83,9 @@ def _left(boxes: Boxes, plan: Plan, names: frozenset[str]) -> Iterator[Stack]:
                 for device in [d for d in turnouts if _block_of(plan, d.name) == block]:
                     turnouts.remove(device)
                     yield boxes.turnout(device.name)
+    for device in _of_kind(boxes, "lock"):
+        if device.name in names:
+            yield boxes.panel(device)
     for device in turnouts:
         yield boxes.turnout(device.name)
     yield boxes.unheard([name for name in plan.wiring.drivers if name in names])

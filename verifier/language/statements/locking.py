@@ -80,7 +80,7 @@ BuildingKind = Literal["of relays", "as one program"]
     "The way of building",
     "built of relays` or `built as one program",
     once="built",
-    inline=["powered_by"],
+    inline=["on", "powered_by"],
 )
 class Built(Statement):
     kind: BuildingKind

@@ -6,6 +6,7 @@ from verifier.language.source import Span
 from verifier.language.statements.kind import statement
 from verifier.language.statements.nodes import (
     Amount,
+    Clause,
     Combination,
     Condition,
     DeclaredName,
@@ -76,6 +77,7 @@ class NamedCondition(Statement):
 class Lever(Statement):
     names: tuple[DeclaredName, ...]
     positions: tuple[Word, ...]
+    clauses: tuple[Clause, ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -99,3 +101,4 @@ class LeverLock(Statement):
 @statement("BUTTON", "A button", "button Clear-4L")
 class Button(Statement):
     names: tuple[DeclaredName, ...]
+    clauses: tuple[Clause, ...]

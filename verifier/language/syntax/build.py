@@ -30,7 +30,7 @@ _NODES: dict[str, type[s.SyntaxNode]] = {
 # Terminals of a clause that are a choice in it.
 _CHOICES = {
     "CLEAR", "OCCUPIED", "THROUGHOUT", "LOCOMOTIVE", "BOTH", "HAND", "DC", "AC", "DCC", "COIL",
-    "DIODES", "BIASED", "UL", "IEC", "RESETTABLE", "ELECTRONIC",
+    "DIODES", "BIASED", "PRESSED", "RELEASED", "UL", "IEC", "RESETTABLE", "ELECTRONIC",
 }  # fmt: skip
 
 
@@ -126,6 +126,10 @@ class Builder(Transformer[Token, Any]):
     def side(self, meta: Meta, children: list[Any]) -> s.Word:
         (word,) = children
         return word if isinstance(word, s.Word) else s.Word(str(word), self._span(meta))
+
+    def lever_contact(self, meta: Meta, children: list[Any]) -> s.Word:
+        (word,) = children
+        return s.Word(word.text if isinstance(word, s.Word) else str(word), self._span(meta))
 
     position = motor_kind = position_of_device = side
 

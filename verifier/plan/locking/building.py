@@ -19,7 +19,8 @@ VERSIONS = ("0.1", "0.2", "0.3", "0.4")
 def read_building(statements: Sequence[tree.Statement], names: Names) -> Building:
     """What a file says of how it is built and of its version; errors are noted."""
     built = list(tree.of_kind(statements, tree.Built))
-    given = [ClauseReader(node.clauses, names).supply() for node in built]
+    given = [ClauseReader(node.clauses, names) for node in built]
+    supplies = [each.supply() for each in given]
     first: tree.Built | None = None
     for node in built:
         if first is None:
@@ -30,7 +31,36 @@ def read_building(statements: Sequence[tree.Statement], names: Names) -> Buildin
             names.error("CP720", node.span, others=[first.span])
     if first is None:
         return Building(version=_version(statements, names))
-    return Building(first.kind, True, _version(statements, names), first.span, given[0])
+    board = _board(first, given[0], names)
+    supply = _supply_of(board, statements) if board else supplies[0]
+    version = _version(statements, names)
+    return Building(first.kind, True, version, first.span, supply, board=board)
+
+
+def _board(built: tree.Built, given: ClauseReader, names: Names) -> str | None:
+    """The driver that the one program runs on."""
+    on, powered = given.get("on"), given.get("powered by")
+    if on is None or not names.find(on.names[0], "driver"):
+        return None
+    if built.kind != "as one program":
+        names.error("CP619", on.span, "program", others=[built.span])
+        return None
+    if powered is not None:
+        names.error("CP619", powered.span, "board", others=[on.span], board=on.names[0].text)
+    return on.names[0].text
+
+
+def _supply_of(board: str, statements: Sequence[tree.Statement]) -> str | None:
+    """What powers a driver, as its statement says; where that is wrong, it is noted there."""
+    return next(
+        (
+            clause.names[0].text
+            for driver in tree.of_kind(statements, tree.Driver)
+            for clause in driver.clauses
+            if driver.name.text == board and clause.kind == "powered by"
+        ),
+        None,
+    )
 
 
 def _version(statements: Sequence[tree.Statement], names: Names) -> str:

@@ -112,7 +112,7 @@ class Building:
     """How the memory of a file is built, and whether it ``said`` so; the version of the language
     that it is written for, empty where it says nothing. ``supply``: of all that has none of its
     own. ``orders``: the first of each pair acts before the second, where both act in one step; none
-    of a file, but of one that is tried."""
+    of a file, but of one that is tried. ``board``: the driver that the one program runs on."""
 
     kind: BuildingKind = "of relays"
     said: bool = False
@@ -120,6 +120,7 @@ class Building:
     span: Span | None = None
     supply: str | None = None
     orders: tuple[tuple[str, str], ...] = ()
+    board: str | None = None
 
     @property
     def of_relays(self) -> bool:
@@ -252,7 +253,7 @@ def power_of(name: str, locking: Locking) -> Power | None:
     building = locking.building
     if building.supply is None or building.span is None:
         return None
-    return Power(building.supply, RELAYS, building.span)
+    return Power(building.supply, building.board or RELAYS, building.span)
 
 
 @dataclass(frozen=True, slots=True)

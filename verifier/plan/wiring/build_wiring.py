@@ -21,6 +21,7 @@ from verifier.plan.quantities import CURRENT, USUAL, VOLTAGE, read_amount
 from verifier.plan.signals.signal_placement import Post
 from verifier.plan.units import units_of
 from verifier.plan.wiring import plausible_ranges
+from verifier.plan.wiring.boards import check_boards, read_panel, thrown_by_boards
 from verifier.plan.wiring.detectors_drivers import read_detectors, read_drivers
 from verifier.plan.wiring.electrical_constants import SCALES
 from verifier.plan.wiring.plausible_ranges import read_fuse, read_run
@@ -56,6 +57,11 @@ def read_wiring(
     feeders = _feeders(blocks, lengths, track, names)
     sub_buses = read_sub_buses(tree.of_kind(statements, tree.SubBus), names)
     movers = [s for s in statements if isinstance(s, Moving)]
+    machines = {**_machines(movers, names), **_other_machines(movers, names)}
+    drivers = read_drivers(
+        tree.of_kind(statements, tree.Driver), posts, _contactless(movers), names
+    )
+    check_boards(drivers, statements, names)
     return Wiring(
         supplies=supplies,
         districts=_districts(tree.of_kind(statements, tree.District), names),
@@ -63,10 +69,9 @@ def read_wiring(
         detectors=read_detectors(
             tree.of_kind(statements, tree.Detector), feeders, sub_buses, lengths, undetected, names
         ),
-        drivers=read_drivers(
-            tree.of_kind(statements, tree.Driver), posts, _contactless(movers), names
-        ),
-        machines={**_machines(movers, names), **_other_machines(movers, names)},
+        drivers=drivers,
+        machines=thrown_by_boards(machines, drivers),
+        panel=read_panel(statements, drivers, names),
         trains=_trains(list(tree.of_kind(statements, tree.Trains)), names),
         common_returns=tuple(_returns(tree.of_kind(statements, tree.CommonReturn), names)),
         lengths=lengths,

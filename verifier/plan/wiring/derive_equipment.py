@@ -65,7 +65,7 @@ def derive_equipment(
         MappingProxyType(detector_readers), MappingProxyType(contact_readers),
         MappingProxyType(returns),
         MappingProxyType(divisions(wiring, track)), MappingProxyType(together(wiring)),
-        _relays_supply(locking),
+        _relays_supply(locking), locking.building.board or RELAYS,
     )  # fmt: skip
 
 
@@ -115,7 +115,7 @@ def inputs_with(
 
 def motion_of(machine: Machine) -> Observable | None:
     """How far a machine has moved; None where that follows from its command."""
-    slow, supplied = machine.motor == "slow", machine.supply is not None
+    slow, supplied = machine.motor == "slow", bool(machine.powers)
     if machine.motor is None or not (slow or supplied):
         return None
     return observables.motion(machine.turnout, slow=slow, may_lose_power=supplied)
@@ -264,7 +264,11 @@ def _faults(
             span = wiring.machines[turnout].span
             yield Fault(FaultKind.CONTACT_RETURN, (turnout, tag), span)
     moving = {
-        name for m in wiring.machines.values() if m.motor for name in wiring.chain_of(m.supply)
+        name
+        for machine in wiring.machines.values()
+        if machine.motor
+        for _, supply in machine.powers
+        for name in wiring.chain_of(supply)
     }
     for supply in wiring.supplies.values():
         yield Fault(FaultKind.SUPPLY, (supply.name,), supply.span, supply.name in moving)
@@ -316,12 +320,15 @@ def _wires(
     powered: tuple[Detector | Driver, ...] = (*wiring.detectors.values(), *wiring.drivers.values())
     for thing in powered:
         if thing.supply is not None:
-            yield Fault(FaultKind.POWER_WIRE, (thing.name,), thing.span)
+            moves = any(m.board == thing.name for m in wiring.machines.values() if m.motor)
+            yield Fault(FaultKind.POWER_WIRE, (thing.name,), thing.span, moves_points=moves)
     for machine in wiring.machines.values():
         if machine.motor and machine.supply is not None:
             yield Fault(FaultKind.POWER_WIRE, (machine.turnout,), machine.span, moves_points=True)
     powers = (power_of(name, locking) for name in locking.memory)
     for wire, span in {power.wire: power.span for power in powers if power}.items():
+        if wire == locking.building.board:
+            continue
         yield Fault(FaultKind.POWER_WIRE, (wire,), span)
     for detector in wiring.detectors.values():
         for reader in detector_readers[detector.name]:
@@ -375,15 +382,16 @@ def _readers(
             for driver in drivers:
                 read_by_rules[driver].add((says.what.kind, says.what.name))
     nobody = () if wiring.drivers else ("",)
-    heard = _heard(locking, conditions)
+    heard, board = _heard(locking, conditions), locking.building.board
 
     def reading(name: str, of: str, kind: str, *, contacts: bool) -> tuple[str, ...]:
-        relays = (RELAYS,) if (kind, of) in heard else ()
+        relays = (RELAYS,) if (kind, of) in heard and board is None else ()
         return nobody or relays + tuple(
             driver.name
             for driver in wiring.drivers.values()
             if (
                 (kind, of) in read_by_rules[driver.name]
+                or (driver.name == board and (kind, of) in heard)
                 if driver.reads is None
                 else any((r.name, r.contacts) == (name, contacts) for r in driver.reads)
             )

@@ -13,7 +13,7 @@ from verifier.plan.names import Names
 from verifier.plan.quantities import read_amount
 from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post
-from verifier.plan.wiring import plausible_ranges
+from verifier.plan.wiring import boards, plausible_ranges
 from verifier.plan.wiring.plausible_ranges import read_fuse, read_run
 from verifier.plan.wiring.wiring_model import (
     EITHER,
@@ -215,9 +215,12 @@ def read_drivers(
 ) -> dict[str, Driver]:
     """Every driver, with those of its heads that exist."""
     driven: dict[str, tree.Name] = {}
+    thrown: dict[str, tree.Name] = {}
+    unlocked: dict[str, tree.Name] = {}
     found = {}
     for node in nodes:
         given = ClauseReader(node.clauses, names)
+        inputs = given.amount("inputs", plausible_ranges.INPUTS)
         heads = tuple(_heads(node, posts, driven, names))
         outputs = given.amount("outputs", plausible_ranges.OUTPUTS)
         power, reads = given.get("powered by"), given.get("reads")
@@ -227,7 +230,7 @@ def read_drivers(
             outputs=int(outputs) if outputs else None,
             supply=given.supply(run=True),
             run=read_run(power.run, names) if power else None,
-            reads=tuple(_readings(reads, contactless, names)) if reads else None,
+            reads=tuple(_readings(reads, node, contactless, names)) if reads else None,
             when_missing=given.word("when input missing"),
             when_out=given.word("when lamp out"),
             draws=given.amount("draws", plausible_ranges.DRAWS),
@@ -235,6 +238,9 @@ def read_drivers(
             needs=given.amount("needs", plausible_ranges.NEEDS),
             span=node.span,
             fuse=read_fuse(power.fuse, names) if power else None,
+            inputs=int(inputs) if inputs else None,
+            throws=boards.driven("throws", node, thrown, names),
+            unlocks=boards.driven("unlocks", node, unlocked, names),
         )
     return found
 
@@ -274,12 +280,18 @@ WITH_CONTACTS = ("turnout", "slip", "derail", "gate")
 
 
 def _readings(
-    clause: tree.Clause, contactless: Mapping[str, tree.Clause], names: Names
+    clause: tree.Clause,
+    node: tree.Driver,
+    contactless: Mapping[str, tree.Clause],
+    names: Names,
 ) -> Iterator[DriverInput]:
     at_most_one(clause.names, "input", names)
     for name in clause.names:
         contacts = name in clause.contacts
         declared = names.table.get(name.text)
+        if not contacts and (heard := boards.reading(name, node, names)):
+            yield heard
+            continue
         if not contacts and declared and declared.kind in ("turnout", "block"):
             names.error(
                 "CP203",

@@ -96,7 +96,8 @@ class Equipment:
     the readers that it serves. ``divisions``: by detector and block, how current divides where not
     all feeders pass through the detector; ``together``: by block, the detectors of which one
     surely detects what the feeders through all of them carry. ``relays_supply``: what powers
-    all relays, timers and directions of traffic."""
+    all relays, timers and directions of traffic; ``memory_at``: where wires end that these hear by,
+    a board or the relays."""
 
     places: Mapping[str, tuple[StockPlace, ...]] = field(default_factory=dict)
     geometry: Mapping[str, Geometry] = field(default_factory=dict)
@@ -112,6 +113,7 @@ class Equipment:
     divisions: Mapping[tuple[str, str], Division] = field(default_factory=dict)
     together: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     relays_supply: str | None = None
+    memory_at: str = RELAYS
     _faults: Mapping[tuple[FaultKind, tuple[str, ...]], Fault] = field(init=False, repr=False)
     _fault_of: Mapping[Observable, Fault] = field(init=False, repr=False)
     _beside: Mapping[str, tuple[Beside, ...]] = field(init=False, repr=False)
@@ -142,9 +144,11 @@ class Equipment:
 
     def wire_ends(self, source: str, reader: str, *, contacts: bool) -> tuple[str, ...]:
         """Where the wire ends by which a reader reads a detector or the contacts of a turnout;
-        empty where there is no such wire. Locks read as the reader without a name."""
+        empty where there is no such wire. Locks read as the reader without a
+        name."""
         readers = (self.contact_readers if contacts else self.detector_readers)[source]
-        return tuple(end for end in (reader, *([] if reader else [RELAYS])) if end in readers)
+        ends = (reader,) if reader else (reader, self.memory_at)
+        return tuple(end for end in ends if end in readers)
 
     def returns(self, turnout: str, reader: str) -> tuple[str, ...]:
         """The returns by which a reader reads the contacts of a turnout, each by its supply."""

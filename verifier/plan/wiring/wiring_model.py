@@ -8,7 +8,7 @@ from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 from types import MappingProxyType
-from typing import Literal, TypeVar
+from typing import Literal, TypeVar, get_args
 
 from verifier.language.source import Span
 from verifier.plan import observables
@@ -155,13 +155,33 @@ class Detector:
     sub_buses: tuple[str, ...] = ()
 
 
+# What a driver may read besides detectors and contacts: the panel, what is remembered, and what
+# signals of other drivers show.
+Heard = Literal["lever", "button", "relay", "timer", "traffic", "signal"]
+HEARD: tuple[Heard, ...] = get_args(Heard)
+
+
 @dataclass(frozen=True, slots=True)
 class DriverInput:
-    """One thing wired to a driver's inputs: a detector, or (``contacts``) those of a
-    turnout."""
+    """One thing wired to a driver's inputs: a detector, (``contacts``) those of a turnout, or what
+    ``heard`` says."""
 
     name: str
     contacts: bool
+    span: Span
+    heard: Heard | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """How a lever or a button is wired: the positions that have a contact (pressed or released, of
+    a button), and the supply whose return they switch; None where the file does not say: then that
+    of whatever reads it."""
+
+    name: str
+    kind: Literal["lever", "button"]
+    contacts: tuple[str, ...]
+    supply: str | None
     span: Span
 
 
@@ -170,7 +190,8 @@ class Driver:
     """A board that lights heads by the rules. ``reads`` None: it is taken to read all its
     rules ask for. ``when_missing`` is the color its heads show when an input is dead,
     ``when_out`` what all its heads of a signal are commanded to show when one of them does not
-    light. ``draws`` is what the board draws itself, ``lamp``
+    light. It ``throws`` the machines of some points, and ``unlocks`` electric locks; ``inputs`` and
+    ``outputs`` are how many it has. ``draws`` is what the board draws itself, ``lamp``
     the current of one lit lamp, ``needs`` the least voltage it works at."""
 
     name: str
@@ -186,6 +207,9 @@ class Driver:
     needs: Number | None
     span: Span
     fuse: Fuse | None = None
+    inputs: int | None = None
+    throws: tuple[str, ...] = ()
+    unlocks: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -207,7 +231,8 @@ class Machine:
     gives none. ``draws`` is the most that its motor draws, stalled or in a pulse.
 
     ``fouling`` is the distance from the points to the fouling point, ``gaps`` that to the
-    gap on each leg. ``frog`` None: not given, assumed to be dead."""
+    gap on each leg. ``frog`` None: not given, assumed to be dead. ``board``: the driver that throws
+    it, where the file names one, and ``board_supply`` what powers that."""
 
     turnout: str
     contacts: tuple[str, ...] | None
@@ -221,6 +246,16 @@ class Machine:
     span: Span
     kind: Lying = "points"
     frog: Frog | None = None
+    board: str | None = None
+    board_supply: str | None = None
+
+    @property
+    def powers(self) -> tuple[tuple[str, str], ...]:
+        """What it needs to move: by the name of its power wire, the supply. Empty where the file
+        gives none."""
+        board = ((self.board, self.board_supply),) if self.board else ()
+        pairs = ((self.turnout, self.supply), *board)
+        return tuple((wire, supply) for wire, supply in pairs if supply is not None)
 
     @property
     def live_frog(self) -> Frog | None:
@@ -281,6 +316,7 @@ class Wiring:
     detectors: Mapping[str, Detector] = field(default_factory=dict)
     drivers: Mapping[str, Driver] = field(default_factory=dict)
     machines: Mapping[str, Machine] = field(default_factory=dict)
+    panel: Mapping[str, Panel] = field(default_factory=dict)  # by lever and button
     trains: TrainLimits | None = None
     common_returns: tuple[tuple[str, ...], ...] = ()
     lengths: Mapping[str, Number] = field(default_factory=_none)  # by block

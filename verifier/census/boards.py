@@ -1,0 +1,137 @@
+"""Census of boards: what is wired to their inputs and outputs besides detectors and contacts."""
+
+from collections.abc import Iterable, Iterator
+
+from verifier.census.survey import Survey, steady
+from verifier.plan.model import Head, Signal
+from verifier.plan.observables import Condition, Observable, facts_unfolded
+from verifier.plan.wiring.wiring_model import Driver
+
+
+def heads(survey: Survey) -> Iterator[tuple[Signal, Head]]:
+    """Every head with its signal."""
+    return ((signal, head) for signal in survey.plan.signals.values() for head in signal.heads)
+
+
+def locking_conditions(survey: Survey) -> Iterator[Condition]:
+    """Everything that relays, timers, traffic, locks and edges respond to."""
+    locking = survey.plan.locking
+    for relay in locking.relays.values():
+        yield from filter(None, (relay.picks, relay.sticks))
+    for timer in locking.timers.values():
+        yield timer.runs
+    for traffic in locking.traffic.values():
+        yield from filter(None, (traffic.rightward, traffic.leftward, traffic.locked))
+    for throw in locking.throws.values():
+        yield from filter(None, (throw.locked, throw.away_when))
+    yield from locking.running.entering.values()
+
+
+def asked_by(driver: Driver, survey: Survey) -> list[Observable]:
+    """What the rules of a board's heads ask for, and all locking where the program runs on it,
+    named conditions opened; and the levers and buttons of what it throws."""
+    plan = survey.plan
+    asked: list[Condition] = []
+    for signal, head in heads(survey):
+        if head.name in driver.heads:
+            lines = head.lines or signal.lines
+            asked += [line.when for line in lines if line.when is not None]
+    if plan.locking.building.board == driver.name:
+        asked += locking_conditions(survey)
+    found = [f.what for f in facts_unfolded(asked, lambda n: plan.conditions[n].condition)]
+    for name in driver.throws:
+        throw = plan.locking.throws.get(name)
+        by = {plan.wiring.machines[name].lever}
+        by |= {throw.lever, *throw.buttons} if throw else set()
+        found += [w for w in plan.inputs if w.kind in ("lever", "button") and w.name in by]
+    return found
+
+
+def must_hear(driver: Driver, survey: Survey) -> set[str]:
+    """The levers and buttons with wires, what another board keeps in memory (or relays keep, and
+    some board reads), and the signals of other boards that some board reads: of what it asks."""
+    plan, found = survey.plan, set[str]()
+    boards = plan.wiring.drivers.values()
+    listed = {one.name for board in boards for one in board.reads or ()}
+    program = plan.locking.building.board
+    for what in asked_by(driver, survey):
+        if what.kind in ("lever", "button"):
+            found |= {what.name} & set(plan.wiring.panel)
+        elif what.kind in ("relay", "timer", "traffic"):
+            if program != driver.name and (program or what.name in listed):
+                found.add(what.name)
+        elif what.kind in ("aspect", "color"):
+            for signal, head in heads(survey):
+                if what.name in (signal.name, head.name) and signal.name in listed:
+                    lit = {b.name for h in signal.heads for b in boards if h.name in b.heads}
+                    found |= {signal.name} if lit != {driver.name} else set()
+    return found
+
+
+def hears(driver: Driver, survey: Survey) -> set[str]:
+    """What is wired to it besides detectors and contacts."""
+    if driver.reads is None:
+        return must_hear(driver, survey)
+    plan = survey.plan
+    known = {w.name for w in plan.inputs if w.kind in ("lever", "button", "relay", "timer",
+                                                       "traffic")} | set(plan.signals)  # fmt: skip
+    return {one.name for one in driver.reads if not one.contacts and one.name in known}
+
+
+def fed_by(name: str, survey: Survey) -> str | None:
+    """The supply whose return a lever, button, board's memory or board's signal switches."""
+    plan = survey.plan
+    if name in plan.wiring.panel:
+        return plan.wiring.panel[name].supply
+    boards = plan.wiring.drivers.values()
+    if name in plan.signals:
+        lit = {b.supply for h in plan.signals[name].heads for b in boards if h.name in b.heads}
+        return lit.pop() if len(lit) == 1 else None
+    program = plan.locking.building.board
+    keeper = next((board for board in boards if board.name == program), None)
+    locking = plan.locking
+    own = locking.relays.get(name) or locking.timers.get(name) or locking.traffic.get(name)
+    return (own.supply if own and own.supply else keeper.supply) if keeper else None
+
+
+def wires_from(name: str, survey: Survey) -> int:
+    """How many wires tell a reader its state."""
+    plan = survey.plan
+    if name in plan.wiring.panel:
+        return len(plan.wiring.panel[name].contacts)
+    if name in plan.signals:
+        return len(plan.signals[name].aspect.values) - 1
+    return 2 if name in plan.locking.timers else 1
+
+
+def outputs_needed(driver: Driver, survey: Survey) -> int:
+    """One for each lamp of its heads (a lamp that also flashes is one, dark is none), two for each
+    machine, one for each lock, and one for each wire to other boards that hear what it keeps in
+    memory, or what a signal shows whose first head it lights."""
+    plan = survey.plan
+    lamps = [
+        (head.name, color) for _, head in heads(survey) if head.name in driver.heads
+        for color in {steady(shown) for shown in head.color.values} - {"dark"}
+    ]  # fmt: skip
+    told = {
+        name for board in plan.wiring.drivers.values() if board.name != driver.name
+        for name in hears(board, survey)
+    }  # fmt: skip
+    kept = {*plan.locking.relays, *plan.locking.timers, *plan.locking.traffic}
+    if plan.locking.building.board != driver.name:
+        kept = set()
+    kept |= {s.name for s in plan.signals.values() if s.heads[0].name in driver.heads}
+    wires = sum(wires_from(name, survey) for name in told & kept)
+    return len(lamps) + 2 * len(driver.throws) + len(driver.unlocks) + wires
+
+
+def inputs_needed(driver: Driver, read: Iterable[tuple[str, bool]], survey: Survey) -> int:
+    """One for each detector, one for each contact of a turnout, one for each wire of what else it
+    hears. ``read``: its detectors and (True) turnouts."""
+    machines = survey.plan.wiring.machines
+    count = sum(
+        len(machines[name].contacts or (1, 2)) if contacts and name in machines
+        else 2 if contacts else 1
+        for name, contacts in read
+    )  # fmt: skip
+    return count + sum(wires_from(name, survey) for name in hears(driver, survey))
