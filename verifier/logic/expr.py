@@ -10,7 +10,7 @@ A bug here could make a wrong "proved"; the enumerator, which uses none of it to
 a layout, is the check.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterator, Mapping
 from functools import lru_cache
 from typing import TypeVar
 from weakref import WeakValueDictionary
@@ -24,6 +24,8 @@ class Expr:
     """A node. Compared by identity; :func:`fold` walks it without recursion."""
 
     __slots__ = ("__weakref__", "_opposite", "_speaks")
+    # Those of a group; all else has none.
+    parts: "tuple[Expr, ...]" = ()
     # Computed on first use.
     _opposite: "Expr | None"
     _speaks: "tuple[Observable, ...] | None"
@@ -80,7 +82,7 @@ class Or(Group):
     word = "or"
 
 
-# So many groups are kept with the parts they were made of.
+# So many atoms and groups are kept with what they were made of.
 RECENT = 1 << 17
 
 # As many levels of groups are shown when an expression is printed.
@@ -107,7 +109,12 @@ def constant(value: bool) -> Expr:
 
 def atom(what: Observable, *values: str) -> Expr:
     """``what`` is in one of ``values``."""
-    ordered = tuple(v for v in what.values if v in values)
+    return _atom(what, values)
+
+
+@lru_cache(maxsize=RECENT)
+def _atom(what: Observable, values: tuple[str, ...]) -> Expr:
+    ordered = tuple([v for v in what.values if v in values])
     if not ordered:
         return FALSE
     if len(ordered) == len(what.values):
@@ -193,8 +200,11 @@ def _group(kind: type[And] | type[Or], parts: tuple[Expr, ...]) -> Expr:
     return node
 
 
-def _merge_atoms(kind: type[Group], flat: Iterable[Expr]) -> list[Expr] | None:
+def _merge_atoms(kind: type[Group], flat: Collection[Expr]) -> list[Expr] | None:
     """One atom for each observable; None when they leave nothing (or everything) over."""
+    named = [part.what for part in flat if isinstance(part, Atom)]
+    if len(named) == len(set(named)):
+        return [*flat]
     by_observable: dict[Observable, tuple[str, ...]] = {}
     order: list[Expr | Observable] = []
     for part in flat:
@@ -223,16 +233,19 @@ def _merge_atoms(kind: type[Group], flat: Iterable[Expr]) -> list[Expr] | None:
 
 def _absorb(kind: type[Group], parts: list[Expr]) -> list[Expr]:
     """``a or (a and b)`` is ``a``; ``a and (a or b)`` is ``a``."""
-    alone = set(parts)
+    groups = {part: {*part.parts} for part in parts if part.parts}
+    if not groups:
+        return parts
+    alone = {*parts}
     kept = []
     for part in parts:
-        if isinstance(part, Group) and not isinstance(part, kind):
-            inner = set(part.parts)
-            if inner & alone:
-                continue
-            if any(isinstance(p, Group) and p is not part and set(p.parts) < inner for p in parts):
-                continue
-        kept.append(part)
+        inner = groups.get(part)
+        if (
+            inner is None
+            or isinstance(part, kind)
+            or (inner.isdisjoint(alone) and not any(other < inner for other in groups.values()))
+        ):
+            kept.append(part)
     return kept
 
 
@@ -251,12 +264,13 @@ def fold(
         if node in done:
             stack.pop()
             continue
-        if isinstance(node, Group):
-            waiting = [part for part in node.parts if part not in done]
+        parts = node.parts
+        if parts:
+            waiting = [part for part in parts if part not in done]
             if waiting:
-                stack.extend(waiting)
+                stack += waiting
                 continue
-            done[node] = step(node, tuple([done[part] for part in node.parts]))
+            done[node] = step(node, tuple([done[part] for part in parts]))
         else:
             done[node] = step(node, ())
         stack.pop()
@@ -273,14 +287,28 @@ def nodes(expr: Expr) -> Iterator[Expr]:
             continue
         seen.add(node)
         yield node
-        if isinstance(node, Group):
-            stack.extend(reversed(node.parts))
+        stack += node.parts[::-1]
 
 
 def support(expr: Expr) -> tuple[Observable, ...]:
     """The observables that occur in an expression, each once, in a fixed order."""
-    if expr._speaks is None:
-        expr._speaks = tuple(dict.fromkeys(n.what for n in nodes(expr) if isinstance(n, Atom)))
+    if expr._speaks is not None:
+        return expr._speaks
+    found: dict[Observable, None] = {}
+    seen: set[Expr] = set()
+    stack = [expr]
+    while stack:
+        node = stack.pop()
+        if node in seen:
+            continue
+        seen.add(node)
+        if node._speaks is not None:
+            found.update(dict.fromkeys(node._speaks))
+        elif isinstance(node, Atom):
+            found[node.what] = None
+        else:
+            stack += node.parts[::-1]
+    expr._speaks = tuple(found)
     return expr._speaks
 
 
@@ -295,9 +323,9 @@ def substitute(
             case Atom():
                 return replace(node)
             case And():
-                return conjunction(*parts)
+                return node if parts == node.parts else conjunction(*parts)
             case Or():
-                return disjunction(*parts)
+                return node if parts == node.parts else disjunction(*parts)
             case _:
                 return node
 
