@@ -1,7 +1,7 @@
 """What all tests share: one proof of each file, samples of sweeps, two marks.
 
-Of sweeps each run draws other cases (tests/sweep.py), and prints how to draw them again; hypothesis
-draws the same every time in CI, so that a red run can be repeated.
+Each run has other cases of sweeps, and of what hypothesis draws, and prints how to draw them again
+(tests/sweep.py).
 """
 
 import gc
@@ -11,15 +11,18 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import settings
+from hypothesis import HealthCheck, settings
 
 from tests.junction_files import EXAMPLE_FILES, PATTERN_FILES, SPEC_FILES
 from tests.lanes import is_slow
 from tests.sweep import NIGHTLY, SEED, drawn
 
-settings.register_profile("repeatable", derandomize=True)
-if os.environ.get("CI") and not NIGHTLY:
-    settings.load_profile("repeatable")
+# Drawn by the seed of the run, in CI too; no test depends on how fast the machine is.
+settings.register_profile(
+    "drawn", derandomize=False, database=None, deadline=None,
+    suppress_health_check=[HealthCheck.too_slow],
+)  # fmt: skip
+settings.load_profile("drawn")
 
 # Hundreds of processes import the same modules: let them keep what one of them has compiled.
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
@@ -45,9 +48,14 @@ def _group_of(item: pytest.Function) -> str | None:
     return next((_GROUPS[n] for n in names if isinstance(n, str) and n in _GROUPS), None)
 
 
+@pytest.hookimpl(tryfirst=True)  # before hypothesis looks for a seed
+def pytest_configure(config: pytest.Config) -> None:
+    config.option.hypothesis_seed = config.option.hypothesis_seed or SEED
+
+
 def pytest_report_header() -> str:
     """How to draw the same cases again."""
-    return "sweeps: all cases" if NIGHTLY else f"sweeps: samples drawn by CLEARPROOF_SEED={SEED}"
+    return f"sweeps: {'all cases' if NIGHTLY else 'a sample'}, drawn by CLEARPROOF_SEED={SEED}"
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

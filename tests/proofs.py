@@ -1,7 +1,7 @@
 """Reports of junction files, each proved once for all tests of one process."""
 
 from collections.abc import Iterable
-from functools import cache
+from functools import cache, lru_cache
 from pathlib import Path
 
 import verifier
@@ -42,6 +42,12 @@ def store_of(path: Path) -> ProofStore:
         prove(verifier.load(path), store=store, repairs=False)
         _latest[:] = [(path, store)]
     return _latest[0][1]
+
+
+@lru_cache(maxsize=8)
+def without_repairs(text: str) -> Report:
+    """The report on a text, but for repairs: for tests of what is decided."""
+    return prove(verifier.load_text(text), repairs=False)
 
 
 def proved_edited(path: Path, text: str) -> Report:

@@ -77,6 +77,11 @@ def sample(
     return [every[i] for i in sorted(drawn)]
 
 
+def examples(count: int) -> int:
+    """How many examples hypothesis draws, of so many at night."""
+    return count if NIGHTLY else -(-count // 3)
+
+
 def kind_of(values: Iterable[object]) -> tuple[str, ...]:
     """What a case has in common with others: its parameters, but for numbers."""
     return tuple(str(v) for v in values if not isinstance(v, int) or isinstance(v, bool))

@@ -1,8 +1,11 @@
 """What can always be done again: before any mishap where the file has one that it does not claim,
 and whatever has happened where it expects or waives it."""
 
+import pytest
+
 import verifier
 from tests.junction_files import EXAMPLE_FILES, spec
+from tests.proofs import without_repairs
 from tests.reports.schemas import schema
 from verifier.decide.histories import MISHAPS
 from verifier.reference.step import Stepper, is_calm, replay
@@ -39,8 +42,7 @@ signal 2RB at Siding | T1
 """
 
 
-def proved(text: str) -> Report:
-    return verifier.prove(verifier.load_text(text))
+pytestmark = pytest.mark.xdist_group("before mishaps")  # the same texts
 
 
 def before_mishaps(report: Report) -> set[str]:
@@ -49,7 +51,7 @@ def before_mishaps(report: Report) -> set[str]:
 
 def test_a_mishap_that_nobody_expects_leaves_nothing_undecided() -> None:
     for text in (COLLISION, STUCK):
-        report = proved(text)
+        report = without_repairs(text)
         assert before_mishaps(report) == {"for good"}
         asked = [v for v in report.verdicts if v.obligation.over == "for good"]
         assert asked and all(v.before_mishaps and v.status != "undecided" for v in asked)
@@ -57,19 +59,19 @@ def test_a_mishap_that_nobody_expects_leaves_nothing_undecided() -> None:
 
 
 def test_every_surface_says_so() -> None:
-    report = proved(STUCK)
+    report = without_repairs(STUCK)
     assert AS_LONG_AS in headline(report) and AS_LONG_AS in quiet_words(report)
     assert AS_LONG_AS in " ".join(" ".join(report_lines(report, Ink(width=80))).split())
     told = file_report(report)
     assert {v["before_mishaps"] for v in told["verdicts"] if v["property"] in MISHAPS} == {False}
     assert any(v["before_mishaps"] for v in told["verdicts"])
     assert "before_mishaps" in schema()["$defs"]["verdict"]["required"]
-    assert AS_LONG_AS not in headline(proved(spec("slow-track-relay").read_text("utf-8")))
+    assert AS_LONG_AS not in headline(without_repairs(spec("slow-track-relay").read_text("utf-8")))
 
 
 def test_what_gets_stuck_before_is_found_and_no_train_collides_on_the_way() -> None:
-    plan = verifier.load_text(STUCK)
-    report = verifier.prove(plan)
+    report = without_repairs(STUCK)
+    plan = report.plan
     status = {v.obligation.key: v.status for v in report.verdicts}
     assert status["locked-for-good: 2L to West"] == "broken"
     assert status["locked-for-good: 2L to Yard"] == "broken"
@@ -83,9 +85,9 @@ def test_what_gets_stuck_before_is_found_and_no_train_collides_on_the_way() -> N
 
 
 def test_the_reference_refuses_a_history_with_a_mishap() -> None:
-    plan = verifier.load_text(STUCK)
+    plan = without_repairs(STUCK).plan
     hurt = next(
-        v for v in verifier.prove(plan).verdicts
+        v for v in without_repairs(STUCK).verdicts
         if v.status == "broken" and v.obligation.property == "derailment"
     )  # fmt: skip
     assert hurt.finding and hurt.finding.story
@@ -97,13 +99,13 @@ def test_the_reference_refuses_a_history_with_a_mishap() -> None:
 def test_with_a_mishap_expected_or_waived_it_is_decided_of_all_histories() -> None:
     broken = {
         v.obligation.property
-        for v in proved(COLLISION).verdicts
+        for v in without_repairs(COLLISION).verdicts
         if v.status == "broken" and v.obligation.property in MISHAPS
     }
     assert broken
     for claim in ("expect broken {}", 'waive {} because "a lesson"'):
         claims = "\n".join(claim.format(name) for name in sorted(broken))
-        assert not before_mishaps(proved(f"{COLLISION}\n{claims}\n"))
+        assert not before_mishaps(without_repairs(f"{COLLISION}\n{claims}\n"))
 
 
 def test_what_a_history_leaves_out_causes_no_mishap() -> None:

@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 import verifier
 from tests.decide.edits import versions
 from tests.junction_files import SPECS, TIMED_EXAMPLES, TIMED_SPECS, WIRED_SPECS
-from tests.sweep import NIGHTLY
+from tests.sweep import NIGHTLY, sample
 from verifier.decide.histories import HistoryProver
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.temporal.kept_clauses import KeptClauses
@@ -206,7 +206,9 @@ ANY = settings(deadline=None, suppress_health_check=[*HealthCheck], max_examples
 CHANCE = st.randoms(use_true_random=False)
 
 
-@pytest.mark.parametrize("path", UNTIMED[:: 1 if NIGHTLY else 3], ids=lambda path: path.stem)
+@pytest.mark.parametrize(
+    "path", sample(UNTIMED[:: 1 if NIGHTLY else 3], 2, "edits"), ids=lambda path: path.stem
+)
 def test_any_edits_of_wired_files(path: Path) -> None:
     @ANY
     @given(chance=CHANCE)
@@ -217,7 +219,9 @@ def test_any_edits_of_wired_files(path: Path) -> None:
 
 
 @pytest.mark.parametrize(
-    "path", TIMED_SPECS if NIGHTLY else TIMED_EXAMPLES[::5], ids=lambda path: path.stem
+    "path",
+    TIMED_SPECS if NIGHTLY else sample(TIMED_EXAMPLES[::5], 2, "edits over time"),
+    ids=lambda path: path.stem,
 )
 def test_any_edits_of_files_over_time(path: Path) -> None:
     @ANY

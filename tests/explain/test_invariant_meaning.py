@@ -15,6 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.decide.histories import end_of_siding
+from tests.sweep import examples
 from verifier.api import load
 from verifier.explain.invariant_text import sentences
 from verifier.explain.state_text import StateWords
@@ -218,7 +219,7 @@ def assert_means(known: Lexicon, plan: Plan, clauses: list[Expr]) -> None:
 
 
 @pytest.mark.parametrize("name", PLANS)
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=examples(60), deadline=None)
 @given(st.data())
 def test_a_sentence_means_what_was_proved(name: str, data: st.DataObject) -> None:
     plan, known = lexicon(name)

@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 
 from tests.language.statements import conditions, files
 from tests.messages.expecting import STATION
+from tests.sweep import examples
 from verifier.api import load_text
 from verifier.language.diagnostics.diagnostic import InputError, render
 from verifier.language.syntax.parse import grammar_text, parse_situation
@@ -23,7 +24,7 @@ WORDS = [
 STATION_WORDS = re.findall(r'"[^"\n]*"|[\w.-]+|\|\||[^\s\w]|\n', STATION)
 
 slow = settings(
-    max_examples=150,
+    max_examples=examples(150),
     deadline=None,
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
@@ -87,7 +88,7 @@ changes = st.lists(
 )
 
 
-@settings(slow, max_examples=400)
+@settings(slow, max_examples=examples(400))
 @given(changes)
 def test_a_station_with_some_words_changed(found: list[tuple[str, int, int, str]]) -> None:
     words = list(STATION_WORDS)

@@ -12,6 +12,7 @@ from hypothesis import HealthCheck, given, settings
 
 from tests.junction_files import SPEC_FILES
 from tests.language.statements import files
+from tests.sweep import examples
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.language.source import Source, Span
@@ -40,7 +41,7 @@ def comments(text: str) -> Counter[str]:
     return Counter(found)
 
 
-@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=examples(400), deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(files())
 def test_any_file_keeps_its_meaning_and_its_comments_and_formats_once(text: str) -> None:
     formatted = format_text(text)

@@ -12,6 +12,7 @@ from hypothesis import strategies as st
 
 import verifier
 from tests.properties.asked import asked, nothing_is_asked, places, said
+from tests.sweep import examples
 from verifier.plan.wiring.derive_equipment import with_wiring
 from verifier.plan.wiring.wiring_model import Detector, SpotPlace, TrainLimits, Wiring
 from verifier.properties.distances import fouling_undetected
@@ -210,7 +211,7 @@ FACING = verifier.load_text("""
     """)
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=examples(60))
 @given(
     between=st.integers(1, 3000),
     least=st.integers(1, 1500),
@@ -288,7 +289,7 @@ def test_a_current_sensing_detector_is_not_asked_about_spots() -> None:
     assert asked("proceed-into-occupied", text) == {"2R, Ahead": "proved"}
 
 
-@settings(deadline=None, max_examples=40)
+@settings(deadline=None, max_examples=examples(40))
 @given(
     at=st.lists(st.integers(0, 24), min_size=1, max_size=4, unique=True),
     shortest=st.integers(1, 14),

@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from tests.drawing.samples import END_OF_SIDING
+from tests.sweep import examples
 from verifier.drafting.draft import drafted
 from verifier.drafting.wanted import Wanted
 from verifier.language.diagnostics.diagnostic import InputError
@@ -252,7 +253,7 @@ def _stroke(data: st.DataObject, drawing: Drawing) -> Stroke:
             return SetSignal(data.draw(st.sampled_from(joined)))
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=examples(25), deadline=None)
 @given(st.data())
 def test_any_strokes_are_read_back_as_they_were_meant(data: st.DataObject) -> None:
     text = data.draw(st.sampled_from(["", SIDING, COMMENTED]))
