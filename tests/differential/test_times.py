@@ -49,6 +49,7 @@ def test_verdicts_are_those_of_all_histories_in_exact_time(seed: int) -> None:
     bads = [verdict.obligation.holds_in for verdict in verdicts]
     happens = ExactSearch(Stepper(plan, prompt=True), quantum).find(bads, most=MOST)
     for verdict, found in zip(verdicts, happens, strict=True):
+        assert verdict.status in ("proved", "broken"), verdict
         if found is not None:
             about = f"{verdict.obligation.key}\n{plan.source.text}"
             assert found == (verdict.status == "broken"), about

@@ -54,6 +54,7 @@ def broken_by_solver(plan: Plan, store: ProofStore = NO_STORE) -> set[str]:
     """Keys of the safety obligations that are broken; sooner where the store has proofs of a like
     plan."""
     verdicts = decided(plan, asked_of(plan), store)
+    assert not any(v.status == "undecided" for v in verdicts)
     return {v.obligation.key for v in verdicts if v.status == "broken"}
 
 
