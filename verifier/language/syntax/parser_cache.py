@@ -1,7 +1,8 @@
 """The parser's tables, kept in the user's cache folder: building them takes half a second.
 
-The file is JSON behind a digest of its content, of the grammar and of lark's version. A file of
-another grammar, a damaged one and one that cannot be read are built anew. The actions of
+The file is JSON behind a digest of its content, of the grammar and of lark's version; it is named
+by the latter two, so that versions of the program do not take turns. A damaged file and one that
+cannot be read are built anew. The actions of
 each state are kept apart from all else, as numbers: lark takes a tenth of a second to read its own
 form of them.
 """
@@ -30,13 +31,15 @@ _OPTIONS: dict[str, Any] = {
 }
 
 
+# So many files are kept.
+MOST_KEPT = 8
 # A state and its actions: terminal, action, terminal, action, ...
 Row = list[int]
 
 
 def parser_of(grammar: str) -> Lark:
     """The parser of a grammar: from the cache where it is there and sound, else built."""
-    file = _cache_file()
+    file = _cache_file(grammar)
     parser = _load(file, grammar) if file else None
     if parser is None:
         parser = Lark(grammar, **_OPTIONS)
@@ -47,17 +50,22 @@ def parser_of(grammar: str) -> Lark:
     return parser
 
 
-def _cache_file() -> Path | None:
+def _cache_file(grammar: str) -> Path | None:
     """None where the user has no home folder."""
     with suppress(RuntimeError):
         base = os.environ.get("XDG_CACHE_HOME") or Path.home() / ".cache"
-        return Path(base) / "clearproof" / "grammar.json"
+        name = f"grammar-{sha256(_head(grammar)).hexdigest()[:16]}.json"
+        return Path(base) / "clearproof" / name
     return None
 
 
+def _head(grammar: str) -> bytes:
+    """All that the tables depend on."""
+    return repr(("actions apart", lark.__version__, _OPTIONS, grammar)).encode()
+
+
 def _digest(grammar: str, tables: bytes) -> bytes:
-    head = repr(("actions apart", lark.__version__, _OPTIONS, grammar)).encode()
-    return sha256(head + tables).hexdigest().encode()
+    return sha256(_head(grammar) + tables).hexdigest().encode()
 
 
 def _load(file: Path, grammar: str) -> Lark | None:
@@ -117,3 +125,6 @@ def _save(file: Path, grammar: str, parser: Lark) -> None:
     with suppress(OSError, UnwritableError):
         file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         write_file(file, _digest(grammar, tables) + b"\n" + tables)
+        known = sorted(file.parent.glob("grammar*.json"), key=lambda path: path.stat().st_mtime)
+        for old in known[:-MOST_KEPT]:
+            old.unlink()
