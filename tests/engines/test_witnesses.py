@@ -7,7 +7,10 @@ from tests.engines.rows import side_by_side
 from verifier.engines.results import Reachable
 from verifier.engines.temporal import witnesses
 from verifier.engines.temporal.witnesses import Witnesses
-from verifier.logic.expr import Expr
+from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
+from verifier.logic.transition_system import System
+from verifier.plan import observables
+from verifier.plan.observables import Observable
 
 
 def nearby(engine: Witnesses, bads: list[Expr]) -> dict[int, Reachable]:
@@ -64,3 +67,67 @@ def test_what_never_happens_has_no_witness() -> None:
         for i, answer in found.items():
             assert truth(system).depth(bads[i]) is not None
             assert replays(system, bads[i], answer)
+
+
+def single_track(pieces: int, broken: int | None = None) -> System:
+    """Trains run over so many pieces, in either direction, a piece at a time where a lever lets
+    them; none leaves the broken one."""
+    trains = [
+        Observable("train", f"P{k}", ("vacant", "right", "left"), "vacant") for k in range(pieces)
+    ]
+    levers = [observables.lever(f"L{k}", ("off", "on")) for k in range(pieces + 1)]
+    moves = [observables.choice("advance", f"to {k}") for k in range(pieces + 1)]
+    following = {}
+
+    def goes(k: int) -> Expr:
+        return conjunction(atom(moves[k], "yes"), atom(levers[k], "on"))
+
+    def leaves(k: int, to: str) -> Expr:
+        """A train runs from a piece to the one beside it, if there is room."""
+        n = k + 1 if to == "right" else k - 1
+        free = atom(trains[n], "vacant") if 0 <= n < pieces else FALSE
+        return conjunction(atom(trains[k], to), free, goes(max(n, k))) if k != broken else FALSE
+
+    for k, train in enumerate(trains):
+        come = {
+            "right": leaves(k - 1, "right") if k else conjunction(atom(train, "vacant"), goes(0)),
+            "left": leaves(k + 1, "left")
+            if k < pieces - 1
+            else conjunction(atom(train, "vacant"), goes(pieces), negation(goes(k))),
+        }
+        stays = negation(disjunction(leaves(k, "right"), leaves(k, "left")))
+        right = disjunction(come["right"], conjunction(atom(train, "right"), stays))
+        left = conjunction(
+            negation(right), disjunction(come["left"], conjunction(atom(train, "left"), stays))
+        )
+        following[train] = {
+            "vacant": negation(disjunction(right, left)), "right": right, "left": left,
+        }  # fmt: skip
+    return System(tuple(trains), (*levers, *moves), dict.fromkeys(trains, ("vacant",)), following)
+
+
+@pytest.mark.parametrize("broken", [None, 7, 33])
+def test_trains_come_from_afar_by_stages(broken: int | None) -> None:
+    """Two of them meet in the middle of a line that is longer than any trace of a window."""
+    system = single_track(40, broken)
+    middle = system.states[19], system.states[20]
+    met = conjunction(atom(middle[0], "right"), atom(middle[1], "left"))
+    few = (frozenset(system.inputs),)
+    standing = dict.fromkeys(system.states, TRUE)
+    assert not nearby(Witnesses(system, {}, few), [met])
+    found = nearby(Witnesses(system, {}, few, standing=standing), [met])
+    assert bool(found) is (broken is None)
+    for answer in found.values():
+        assert len(answer.trace) > 40 and not answer.smallest
+        assert replays(system, met, answer)
+
+
+def test_stages_that_do_not_play_in_the_whole_are_not_returned(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """Where trains would have to stand is only a guess."""
+    system = single_track(40)
+    bad = atom(system.states[20], "left")
+    monkeypatch.setattr(Witnesses, "_stage", lambda *_: [{}])
+    standing = dict.fromkeys(system.states, TRUE)
+    assert not nearby(Witnesses(system, {}, (), standing=standing), [bad])

@@ -153,6 +153,7 @@ class SystemProver:
             store=self._store,
             hints=self._kept.clauses if self._kept else (),
             made=self.histories.in_turn,
+            standing=self.histories.standing,
             brief=self._brief,
         )
 

@@ -456,6 +456,12 @@ class Histories:
         """The choices by which relays, timers and traffic act in the order of the file."""
         return self._memory.in_turn
 
+    @property
+    def standing(self) -> Mapping[Observable, Expr]:
+        """The states of trains where they may stand without a route: outside of limits; and of
+        each, that all of the train is there."""
+        return dict(self._trains.standing())
+
     def to_rest(self) -> tuple[tuple[Expr, ...], ...]:
         """Conditions that should be brought about one after the other, in two stages: that all of
         each train is on one piece, and then that each has left the layout."""

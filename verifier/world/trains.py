@@ -357,6 +357,16 @@ class TrainDynamics:
         moves = moves_over(self.pieces[out.piece])
         return frozenset(Port(out.piece, m.enter) for m in moves if m.leave == out.end)
 
+    def standing(self) -> Iterator[tuple[observables.Observable, Expr]]:
+        """Of plain pieces outside of limits, the states of a train there; and that all of it is
+        there."""
+        for name, piece in self.pieces.items():
+            if piece.kind == "plain" and name not in self._limits:
+                joints = [j for j in self.joints if name in (j.a.piece, j.b.piece)]
+                all_there = conjunction(*map(self.is_free, joints))
+                yield observables.train(name), all_there
+                yield observables.heading(name, piece.ends), all_there
+
     def ways_out(self) -> Iterator[Expr]:
         """For each piece and way of running, that no train on it heads that way: those nearest to
         an edge first, by the joints that trains have to cross and the turns they have to make."""

@@ -22,7 +22,7 @@ from verifier.engines.stopping import checkpoint, is_over
 from verifier.engines.temporal import bmc, pdr
 from verifier.engines.temporal.simulation import Samples, samples_of
 from verifier.engines.temporal.symmetry import Shape, Shapes
-from verifier.engines.temporal.witnesses import Witnesses
+from verifier.engines.temporal.witnesses import NOWHERE, Witnesses
 from verifier.logic.expr import Const, Expr, support
 from verifier.logic.transition_system import System, cut
 from verifier.plan.observables import Observable
@@ -54,8 +54,9 @@ class Windows:
     ``few``: inputs of which a trace should use few, the most important first; ``timeout`` in
     seconds for each bad state; ``step`` is called before each; ``store``: what earlier proofs
     found; ``hints``: clauses worth trying, of which nothing is taken unchecked; ``made``: choices
-    that histories of what is likely can do with; ``brief``: any history of that does, if it is
-    short, the smallest one or not. Without hints, the answers are a function of the
+    that histories of what is likely can do with; ``standing``: states of trains where they may
+    stand, and that all of the train is there; ``brief``: any history of what is likely does, if it
+    is short, the smallest one or not. Without hints, the answers are a function of the
     questions asked, in their order."""
 
     def __init__(
@@ -68,10 +69,11 @@ class Windows:
         store: ProofStore = NO_STORE,
         hints: Sequence[Expr] = (),
         made: Mapping[Observable, str] = NOTHING,
+        standing: Mapping[Observable, Expr] = NOWHERE,
         brief: bool = False,
     ):
         self.system = system
-        self._witnesses = Witnesses(system, made, few, store, small=not brief)
+        self._witnesses = Witnesses(system, made, few, store, small=not brief, standing=standing)
         self._brief = brief
         self._store = store
         self._hints = hints

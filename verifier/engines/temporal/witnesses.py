@@ -10,12 +10,18 @@ found there is played in the whole system: only what differs from the system lef
 computed again, so that costs as much as the window, not as the layout. Windows equal up to names
 are searched once.
 
+What begins far away is found stage by stage. Backward, in a window in which trains may stand
+anywhere at the start: where one must stand for the next stage, and for that one, until none must.
+Then forward: the window of each stage begins as the stages before it have left it. So a train comes
+in at an edge and runs past one place after another, at the cost of one window for each.
+
 Trusted by nobody: what does not play is not returned, and the reference replays what is.
 """
 
-from collections.abc import Hashable, Iterator, Mapping, Sequence
+from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
+from itertools import permutations
 
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Conflict, Reachable
@@ -23,7 +29,7 @@ from verifier.engines.temporal import bmc
 from verifier.engines.temporal.scheduling import Scheduler
 from verifier.engines.temporal.simulation import Machine
 from verifier.engines.temporal.symmetry import Shapes
-from verifier.logic.expr import FALSE, And, Atom, Const, Expr, fold, support
+from verifier.logic.expr import FALSE, And, Atom, Const, Expr, atom, conjunction, fold, support
 from verifier.logic.transition_system import (
     System,
     Timing,
@@ -32,11 +38,16 @@ from verifier.logic.transition_system import (
     dependencies,
     with_choices,
 )
+from verifier.plan import observables
 from verifier.plan.observables import Observable
 
 Moment = Mapping[Observable, str]
+NOWHERE: Mapping[Observable, Expr] = {}
 # Dependency steps from what should happen to the edge of a window, and the longest trace there.
 WINDOWS = ((2, 8), (4, 12), (8, 16))
+# The same for one stage, and the moments after it in which all comes to rest.
+STAGES = ((2, 8), (4, 12))
+IDLE = 12
 # A window with so much of the system is no smaller than it. Where the first one is such, there is
 # nothing to be gained.
 MOST = 0.5
@@ -45,7 +56,8 @@ MOST = 0.5
 class Witnesses:
     """Finds witnesses in one system. ``made``: choices that it can do with; ``few``: inputs of
     which a trace should choose few, the most important first; not ``small``: any short trace
-    does."""
+    does; ``standing``: states of trains where they may stand, and that
+    all of the train is there."""
 
     def __init__(
         self,
@@ -55,8 +67,10 @@ class Witnesses:
         store: ProofStore = NO_STORE,
         *,
         small: bool = True,
+        standing: Mapping[Observable, Expr] = NOWHERE,
     ):
         self._whole = system
+        self._standing = standing
         self._small = small
         self._store = store
         self._made = made
@@ -64,6 +78,8 @@ class Witnesses:
         self._shapes = Shapes()
         # By shape and question: the trace under canonical names.
         self._known: dict[Hashable, Sequence[Moment] | None] = {}
+        # By train that stands somewhere: the stages that lead to it.
+        self._ways: dict[Expr, list[Expr]] = {}
 
     @cached_property
     def _system(self) -> System:
@@ -91,7 +107,7 @@ class Witnesses:
                 return
             if whole:
                 kept = frozenset(self._system.states)
-            window = self._window(kept, tuple(left.values()))
+            window = self._window(kept, tuple(left.values()), self._alone.start)
             for i, bad in tuple(left.items()):
                 trace = self._searched(window, bad, longest, deadline)
                 played = None if trace is None else self._played(trace, bad)
@@ -99,14 +115,109 @@ class Witnesses:
                     del left[i]
                     yield i, Reachable(played)
             if whole:
-                return
+                break
+        for i, bad in left.items() if self._standing else ():
+            staged = self._staged(bad, deadline)
+            played = None if staged is None else self._played(staged, bad)
+            if played is not None:
+                yield i, Reachable(played, smallest=False)
 
-    def _window(self, kept: frozenset[Observable], bads: Sequence[Expr]) -> System:
-        """The window, all states beyond being as they are at the start."""
+    # -------------------------------------------------------------- stages
+
+    def _staged(self, bad: Expr, deadline: float | None) -> Sequence[Moment] | None:
+        """A trace in stages; None where none is found."""
+        stood = self._stood(bad, (), deadline)
+        if stood is None:
+            return None
+        ways: list[Sequence[Expr]] = []
+        for one in self._one_by_one(stood):
+            way = self._way(one, (), deadline)
+            if way is None:
+                return None
+            ways.append(way)
+        for order in permutations(ways):
+            stages = [stage for way in order for stage in way]
+            if (trace := self._forward(stages, bad, deadline)) is not None:
+                return trace
+        return None
+
+    def _way(
+        self, one: Expr, passed: Sequence[Observable], deadline: float | None
+    ) -> list[Expr] | None:
+        """The stages that lead to a train that stands somewhere."""
+        if one not in self._ways:
+            further = (*passed, *support(one))
+            stood = self._stood(one, further, deadline)
+            if stood is None:
+                return None
+            stages = []
+            for before in self._one_by_one(stood):
+                way = self._way(before, further, deadline)
+                if way is None:
+                    return None
+                stages += way
+            self._ways[one] = [*stages, one]
+        return self._ways[one]
+
+    def _stood(
+        self, goal: Expr, passed: Collection[Observable], deadline: float | None
+    ) -> Moment | None:
+        """Of trains, where they may stand at the start of the last stage to a goal, rather without
+        turning back; None where no such stage is found. They do not stand where the goal speaks of,
+        nor where others have ``passed``."""
+        free = [w for w in self._standing if w not in passed and w not in support(goal)]
+        for rings, longest in STAGES:
+            kept = dependencies(self._system, [goal], rings)
+            anywhere = {w: w.values for w in free if w in kept}
+            window = self._window(kept, [goal], self._alone.start)
+            window = replace(window, initial={**window.initial, **anywhere})
+            turns = {w: w.usual for w in window.inputs if w.kind == "reversal"}
+            for way in (with_choices(window, turns), window):
+                trace = self._searched(way, goal, longest, deadline)
+                if trace is not None:
+                    first = {w: trace[0][w] for w in anywhere}
+                    there = {w.name for w in first if w.kind == "train" and first[w] != w.usual}
+                    return {w: value for w, value in first.items() if w.name in there}
+        return None
+
+    def _one_by_one(self, stood: Moment) -> list[Expr]:
+        """Each train that stands somewhere by itself, all of it there."""
+        trains: dict[str, list[Expr]] = {}
+        for what, value in stood.items():
+            trains.setdefault(what.name, []).extend((atom(what, value), self._standing[what]))
+        return [conjunction(*there) for there in trains.values()]
+
+    def _forward(
+        self, stages: Sequence[Expr], bad: Expr, deadline: float | None
+    ) -> list[Moment] | None:
+        """The inputs that lead through all stages, and then to a bad state."""
+        walk = _Walk(self._alone)
+        for stage in stages:
+            inputs = self._stage(stage, walk.now, deadline)
+            if inputs is None or not walk.goes(inputs[:-1]) or not walk.rests():
+                return None
+        last = self._stage(bad, walk.now, deadline)
+        return None if last is None else [*walk.told, *last]
+
+    def _stage(self, goal: Expr, now: Moment, deadline: float | None) -> list[Moment] | None:
+        """Inputs that lead to a goal in a window that begins as things are now."""
+        for rings, longest in STAGES:
+            kept = dependencies(self._system, [goal], rings)
+            window = self._window(kept, [goal], now)
+            begins = {w: (now[w],) for w in window.states}
+            window = replace(window, initial=begins, alike=())
+            trace = self._searched(window, goal, longest, deadline)
+            if trace is not None:
+                return [{w: m[w] for w in window.inputs} for m in trace]
+        return None
+
+    # -------------------------------------------------------------- windows
+
+    def _window(self, kept: frozenset[Observable], bads: Sequence[Expr], beyond: Moment) -> System:
+        """The window, with the states beyond it as given throughout."""
         whole = self._system
         window = cut(whole, kept, bads)
-        beyond = (w for w in window.inputs if w in whole.following)
-        fixed = with_choices(window, {w: self._alone.start[w] for w in beyond})
+        fixed = with_choices(window, {w: beyond[w] for w in window.inputs if w in whole.following})
         if whole.timing is None:
             return fixed
         inside = {*fixed.states, *fixed.inputs}
@@ -182,7 +293,8 @@ class _Alone:
             for read in system.support(what):
                 self._readers.setdefault(read, []).append(what)
 
-    def _at(self, step: int) -> Moment:
+    def at(self, step: int) -> Moment:
+        """The moment after so many steps."""
         machine, values = self._machine, self._values
         while len(self._moments) <= step:
             self._moments.append({**machine.state(values), **self._usual})
@@ -203,15 +315,25 @@ class _Alone:
             return None
         moments: list[Moment] = []
         for step, told in enumerate(trace):
-            alone = self._at(step)
-            inputs = {w: v for w, v in told.items() if w in self._usual}
-            moment = {**alone, **differs, **inputs}
-            moments.append(moment)
-            changed = {w for w in (*differs, *inputs) if moment[w] != alone[w]}
-            if not self._is_allowed(step, moment, changed):
+            stepped = self.step(step, differs, told)
+            if stepped is None:
                 return None
-            differs = self._after(moment, changed)
+            moment, differs = stepped
+            moments.append(moment)
         return moments
+
+    def step(
+        self, step: int, differs: Moment, told: Moment
+    ) -> tuple[Moment, dict[Observable, str]] | None:
+        """The moment after so many steps in which some states differ, with these inputs; and the
+        states that may differ after it. None where that is not allowed."""
+        alone = self.at(step)
+        inputs = {w: v for w, v in told.items() if w in self._usual}
+        moment = {**alone, **differs, **inputs}
+        changed = {w for w in (*differs, *inputs) if moment[w] != alone[w]}
+        if not self._is_allowed(step, moment, changed):
+            return None
+        return moment, self._after(moment, changed)
 
     def _is_allowed(self, step: int, moment: Moment, changed: set[Observable]) -> bool:
         always = self._system.always
@@ -229,6 +351,43 @@ class _Alone:
             what: next(v for v, e in self._system.following[what].items() if values.holds(e))
             for what in reached
         }
+
+
+class _Walk:
+    """What happens as inputs are told, moment by moment. ``told``: those of each moment so far."""
+
+    def __init__(self, alone: _Alone):
+        self._alone = alone
+        self.told: list[Moment] = []
+        self._differs: Moment = {}
+
+    @property
+    def now(self) -> Moment:
+        """The moment that follows on those told."""
+        return {**self._alone.at(len(self.told)), **self._differs}
+
+    def goes(self, moments: Sequence[Moment]) -> bool:
+        """Whether it goes on so; then it has."""
+        for inputs in moments:
+            stepped = self._alone.step(len(self.told), self._differs, inputs)
+            if stepped is None:
+                return False
+            self.told.append(inputs)
+            self._differs = stepped[1]
+        return True
+
+    def rests(self) -> bool:
+        """Whether it goes on with inputs as usual, with which delays end that run, until nothing
+        changes any more, or for some moments; then it has."""
+        for _ in range(IDLE):
+            now = self.now
+            running = (w.name for w in now if w.kind == "clock" and now[w] != w.usual)
+            ends = (observables.choice("expiry", name) for name in running)
+            if not self.goes([{w: "yes" for w in ends if w in now}]):
+                return False
+            if self.now == now:
+                break
+        return True
 
 
 class _Values:
