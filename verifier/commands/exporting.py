@@ -30,6 +30,16 @@ def add(command: Command) -> None:
         "for each obligation over time and a constraint for each assumption (OUT.aag as text, "
         "OUT.aig as binary)",
     )  # fmt: skip
+    export.add_argument(
+        "--board", metavar="NAME",
+        help="C for one board (`driver`) of the file alone: its signals, and memory and points "
+        "where the program runs on it",
+    )  # fmt: skip
+    export.add_argument(
+        "--around", metavar="OUT",
+        help="write also a program around it, not proved, to change as the board needs: pin table, "
+        "debouncing, flashing, dimming, coils; compiles for an ATmega328P and for a host",
+    )  # fmt: skip
     timeout_option(export, "the proof of equivalence")
     within_option(export, f"the grade of the rules, in the head of the C file (default {WITHIN:g})")
 
@@ -68,11 +78,12 @@ def _export_c(options: argparse.Namespace) -> int:
     from verifier.api import load
     from verifier.exports.checked_export import checked_export
     from verifier.exports.equivalence import Equivalent, Inconclusive, NotEquivalent
+    from verifier.exports.skeleton import skeleton
     from verifier.language.writing import write_file
 
     plan = load(options.file)
     graded = _graded(plan, options.within or WITHIN) if plan.signals else ""
-    made, shown = checked_export(plan, options.timeout, graded)
+    made, shown = checked_export(plan, options.timeout, graded, options.board)
     match shown:
         case NotEquivalent(what=what, values=values):
             print(
@@ -97,6 +108,11 @@ def _export_c(options: argparse.Namespace) -> int:
         path = Path(options.output)
         write_file(path, made.text)
         say([f"Wrote {path}: {made.prefix}_step() and what belongs to it."])
+    if options.around is not None:
+        around = Path(options.around)
+        core = Path(options.output).name if options.output else f"{made.prefix}.c"
+        write_file(around, skeleton(made, core))
+        say([f"Wrote {around}: a program around {core}, not proved. Test what you build."])
     print(
         "Proved: read back from its text, one call gives what the rules give for every input, "
         f"every memory and every time passed ({several(questions, 'question')}). What the "

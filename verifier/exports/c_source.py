@@ -51,13 +51,15 @@ class CExport:
     face: Interface
 
 
-def c_source(plan: Plan, name: str, sha256: str, graded: str = "") -> CExport:
-    """The C file of a plan. ``name`` is that of its file, ``sha256`` that of the bytes in it;
-    ``graded``: what is proved of its rules, where that was worked out.
+def c_source(
+    plan: Plan, name: str, sha256: str, graded: str = "", board: str | None = None
+) -> CExport:
+    """The C file of a plan, or of one ``board`` of it. ``name`` is that of its file, ``sha256``
+    that of the bytes in it; ``graded``: what is proved of its rules, where that was worked out.
 
     Raises :class:`~verifier.exports.interface.TooManyPositions`."""
-    face = interface_of(plan)
-    prefix = _prefix(name)
+    face = interface_of(plan, board)
+    prefix = _prefix(f"{board}_{name.removesuffix('.ixl')}" if board is not None else name)
     code = CWriter()
     _header(face, name, sha256, prefix, graded or grade_asked(plan), code)
     whole, said = guard_macros(prefix.upper())
@@ -307,7 +309,7 @@ def _restrictive(face: Interface) -> Iterator[str]:
 
 def _body(face: Interface, prefix: str) -> list[str]:
     names = CNames()
-    world = ReportedWorld(face.plan)
+    world = ReportedWorld(face.whole)
     signals = SignalRules(face, world, names)
     rest = MemoryRules(face, signals, names)
     points, memory = rest.points(), rest.memory()

@@ -27,7 +27,7 @@ class ExpectedSemantics:
         self._face = face
         self._terms = terms
         self._before = before
-        self._world = ReportedWorld(face.plan)
+        self._world = ReportedWorld(face.whole)
         self._memory = self._world.memory()
         # What has been worked out, by how points were told and whose delay is taken to be over.
         self._known: dict[tuple[str, str], dict[Expr, Any]] = {}

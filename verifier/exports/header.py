@@ -24,6 +24,8 @@ def paragraphs(face: Interface, sha256: str, prefix: str, graded: str) -> Iterat
     """The head, paragraph by paragraph, in lines. ``graded``: what is proved of the rules."""
     plan = face.plan
     yield [comment_safe(plan.title), f"SHA-256 of the junction file: {sha256}"]
+    if face.board is not None:
+        yield _prose(_of_the_board(face))
     yield _prose(
         "FOR MODEL RAILROADS, NOT FOR RAILWAYS THAT CARRY PEOPLE. For the low-voltage side only: "
         "mains wiring, fuses and wire sizes follow the local electrical code, the makers' "
@@ -35,6 +37,23 @@ def paragraphs(face: Interface, sha256: str, prefix: str, graded: str) -> Iterat
     yield from _use(face, prefix)
     yield from _what_goes_in(face)
     yield from _when(face, prefix)
+
+
+def _of_the_board(face: Interface) -> str:
+    """What of the layout this board does, and what it is told from elsewhere."""
+    assert face.board is not None
+    own = listing([comment_safe(head) for head in face.board.heads])
+    kept = face.memory and "keeps relays, timers and traffic in memory"
+    does = listing([*([f"lights {own}"] if own else []), *([kept] if kept else [])])
+    told = [f.what.name for f in face.inputs if f.what.kind in ("relay", "timer", "traffic")]
+    heard = ""
+    if told:
+        goes = "go in as wires tell them" if told[1:] else "goes in as a wire tells it"
+        heard = f" {comment_safe(listing(told))} {goes}, a call later than where that is kept."
+    return (
+        f"FOR BOARD {comment_safe(face.board.name)}, which {does or 'throws points'}: for whatever "
+        f"it is told, it does what the program of the whole layout does.{heard}"
+    )
 
 
 def _prose(text: str) -> list[str]:
@@ -215,8 +234,8 @@ def _all_open(face: Interface, field: Field) -> str:
 
 
 def _showing(face: Interface) -> Iterator[str]:
-    head = face.lit[0].heads[0]
-    yield f"show_color(0, out.{head});   (and so on, every head)"
+    for lit in face.lit[:1]:
+        yield f"show_color(0, out.{lit.heads[0]});   (and so on, every head)"
     steady = (p.throw for p in face.points if p.throw and p.pulse is None)
     for name in dict.fromkeys(steady):
         yield f"throw_points(0, out.{name});   (and so on; THROW_HOLD leaves them)"

@@ -161,8 +161,14 @@ class Interface:
     aspects: Mapping[str, EncodedState]
     # For every field that goes in or is remembered.
     by_what: Mapping[Observable, Field]
-    # The driver that it is for; None for the whole layout.
+    # The driver that it is for, and the plan that this is a part of; None for the whole layout.
     board: Driver | None = None
+    of: Plan | None = None
+
+    @property
+    def whole(self) -> Plan:
+        """The plan that the outputs are held against."""
+        return self.of or self.plan
 
     def place(self, field: Field) -> str:
         """Where a field stands, as the C text has it."""
@@ -239,6 +245,7 @@ def interface_of(plan: Plan, board: str | None = None) -> Interface:
         _aspects(part, words),
         {field.what: field for field in (*inputs, *memory)},
         plan.wiring.drivers[board] if board is not None else None,
+        plan,
     )
 
 
@@ -249,15 +256,6 @@ def _part(plan: Plan, board: str | None) -> Plan:
         return plan
     driver = plan.wiring.drivers[board]
     own = {signal_of(head, plan.signals) for head in driver.heads}
-    waiting = [name for name in plan.signals if name in own]
-    wanted = set(waiting)
-    while waiting:
-        for says in plan.facts_read(plan.signals[waiting.pop()]):
-            if says.what.kind in ("aspect", "color"):
-                name = signal_of(says.what.name, plan.signals)
-                waiting += [name] * (name not in wanted)
-                wanted.add(name)
-    signals = {name: signal for name, signal in plan.signals.items() if name in wanted}
     locking = plan.locking
     if locking.building.board != board:
         throws = {n: t for n, t in locking.throws.items() if n in driver.throws}
@@ -265,7 +263,20 @@ def _part(plan: Plan, board: str | None) -> Plan:
             locking, relays={}, timers={}, traffic={}, throws=throws, memory=(),
             starts=replace(locking.starts, positions={}, alike=()),
         )  # fmt: skip
-    return replace(plan, signals=signals, locking=locking)
+    part = replace(
+        plan, signals={n: s for n, s in plan.signals.items() if n in own}, locking=locking
+    )
+    while (
+        asked := {
+            signal_of(what.name, plan.signals)
+            for what in observables_read(part)
+            if what.kind in ("aspect", "color")
+        }
+        - part.signals.keys()
+    ):
+        wanted = asked | part.signals.keys()
+        part = replace(part, signals={n: s for n, s in plan.signals.items() if n in wanted})
+    return part
 
 
 def _field(

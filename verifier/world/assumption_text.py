@@ -298,7 +298,7 @@ def _drivers(plan: Plan) -> Iterator[str]:
     yield from _about(
         dict.fromkeys(name for driver in drivers for _, name in heard(driver, plan)),
         "Not looked at: a wire of {} that breaks, or is swapped with another. Drivers are taken to "
-        "hear them as they are.",
+        "hear them as they are, at once.",
     )
 
 

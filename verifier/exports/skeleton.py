@@ -1,0 +1,364 @@
+"""A program around the exported rules: pins, debouncing, flashing, dimming, coils, other boards.
+
+In: an export. Out: C that compiles for an 8-bit controller (ATmega328P, avr-gcc) and, with
+``BOARD_HOST``, for any host, where a simulator gives the pins. It is not proved; the tests run it
+pin by pin beside the stepper. It only reads pins into `in`, and brings `out` to pins.
+"""
+
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field
+
+from verifier.exports.c_source import CExport
+from verifier.exports.c_text import comment_safe
+from verifier.exports.interface import Field, Interface
+from verifier.plan.signals.colors import steady
+from verifier.plan.wiring.hearing import told, wires_of
+
+# Pins of the ATmega328P that a program may use: ports D, B (without the crystal) and C (without
+# the reset).
+PINS = 20
+_ALL_OPEN = {"block report": "occupied", "points report": "moving", "derail report": "moving",
+             "gate report": "open"}  # fmt: skip
+_START = "start button: held for a second when all is as the proof begins"
+
+
+@dataclass(slots=True)
+class Pins:
+    """What is wired to a board, pin by pin: its inputs first, then its outputs, in words."""
+
+    inputs: list[str] = field(default_factory=list)
+    outputs: list[str] = field(default_factory=list)
+
+    def read(self, what: str) -> str:
+        """The test that a new input is closed."""
+        self.inputs.append(what)
+        return f"closed({len(self.inputs) - 1})"
+
+    def drive(self, what: str) -> int:
+        """The number of a new output."""
+        self.outputs.append(what)
+        return len(self.outputs) - 1
+
+
+def skeleton(export: CExport, core: str) -> str:
+    """The program, and ``core`` is what the file with the rules is called."""
+    face, prefix = export.face, export.prefix
+    pins = Pins()
+    reads = list(_reads(face, pins))
+    starts = pins.read(_START) if face.memory else ""
+    writes = list(_writes(face, prefix, pins))
+    count = len(pins.inputs) + len(pins.outputs)
+    text = _TEXT
+    words = {
+        "CORE": core, "PREFIX": prefix,
+        "INPUTS": str(max(1, len(pins.inputs))), "OUTPUTS": str(max(1, len(pins.outputs))),
+        "INPUT_PINS": _table(pins.inputs, 0), "OUTPUT_PINS": _table(pins.outputs, len(pins.inputs)),
+        "STATE": _lines(_state(face, prefix), 0), "READS": _lines(reads, 1),
+        "STEP": _lines(_step(face, prefix, starts), 1), "WRITES": _lines(writes, 1),
+        "PINS": str(count), "HAS": str(PINS),
+        "ENOUGH": "" if count <= PINS else (
+            f'#error "{count} pins are needed, and this controller has {PINS}: use a larger one, '
+            'or shift registers behind board_closed() and board_output()"\n'
+        ),
+    }  # fmt: skip
+    for name, value in words.items():
+        text = text.replace(f"@{name}@", value)
+    return text
+
+
+def pins_of(export: CExport) -> Pins:
+    """What is wired to the pins, in their order."""
+    pins = Pins()
+    list(_reads(export.face, pins))
+    if export.face.memory:
+        pins.read(_START)
+    list(_writes(export.face, export.prefix, pins))
+    return pins
+
+
+def _table(words: Sequence[str], first: int) -> str:
+    rows = [f"    {first + n:2},  /* {n}: {comment_safe(what)} */" for n, what in enumerate(words)]
+    return "\n".join(rows) or "    0  /* none */"
+
+
+def _lines(lines: Iterable[str], indent: int) -> str:
+    return "\n".join(f"{'    ' * indent}{line}".rstrip() for line in lines)
+
+
+# ------------------------------------------------------------------ inputs
+
+
+def _reads(face: Interface, pins: Pins) -> Iterator[str]:
+    for one in face.inputs:
+        yield f"in.{one.name} = {_read(one, face, pins)};"
+
+
+def _read(one: Field, face: Interface, pins: Pins) -> str:
+    plan, what = face.whole, one.what
+    wiring = plan.wiring
+
+    def state(value: str) -> str:
+        return one.state(value).enumerator
+
+    match what.kind:
+        case "block report":
+            detectors = wiring.detectors_of(what.name)
+            tests = [
+                ("!" if d.closed_when == "occupied" else "") + pins.read(f"detector {d.name}")
+                for d in detectors
+            ] or [pins.read(f"{what.name}: closed when clear")]
+            return f"{' && '.join(tests)} ? {state('clear')} : {state('occupied')}"
+        case "points report" | "derail report" | "gate report":
+            machine = wiring.machines.get(what.name)
+            legs = (machine.contacts if machine else None) or what.values[:2]
+            rest = _ALL_OPEN[what.kind]
+            if len(legs) == 1:
+                other = next(v for v in what.values[:2] if v != legs[0])
+                test = pins.read(f"{what.name} {legs[0]} contact")
+                return f"{test} ? {state(legs[0])} : {state(other)}"
+            one_, two = (pins.read(f"{what.name} {leg} contact") for leg in legs)
+            return (
+                f"{one_} && !{two} ? {state(legs[0])} :\n        {two} && !{one_} ? "
+                f"{state(legs[1])} : {state(rest)}"
+            )
+        case "lever":
+            panel = wiring.panel.get(what.name)
+            closed = panel.contacts if panel else what.values
+            rest = next((v for v in what.values if v not in closed), what.usual)
+            each = [(v, pins.read(f"lever {what.name} {v} contact")) for v in closed]
+            chosen = "".join(f"{test} ? {state(v)} :\n        " for v, test in each)
+            return f"{chosen}{state(rest)}"
+        case "button":
+            panel = wiring.panel.get(what.name)
+            released = panel is not None and panel.contacts == ("released",)
+            test = ("!" if released else "") + pins.read(f"button {what.name}")
+            return f"{test} ? {state('pressed')} : {state('released')}"
+        case "relay":
+            return f"{pins.read(f'{what.name} up')} ? {state('up')} : {state('down')}"
+        case "timer":
+            running, done = pins.read(f"{what.name} running"), pins.read(f"{what.name} done")
+            return (
+                f"{done} ? {state('done')} :\n        {running} ? {state('running')} : "
+                f"{state('idle')}"
+            )
+        case "traffic":
+            test = pins.read(f"traffic {what.name} leftward")
+            return f"{test} ? {state('leftward')} : {state('rightward')}"
+        case _:
+            lit, out = one.states
+            return f"{pins.read(f'{what.name} lights')} ? {lit.enumerator} : {out.enumerator}"
+
+
+# ------------------------------------------------------------------ outputs
+
+
+def _writes(face: Interface, prefix: str, pins: Pins) -> Iterator[str]:
+    board = face.board
+    for lit in face.lit:
+        for head, name in zip(lit.signal.heads, lit.heads, strict=True):
+            if board is not None and head.name not in board.heads:
+                continue
+            for color in dict.fromkeys(map(steady, head.color.values)):
+                if color != "dark":
+                    number = pins.drive(f"lamp {head.name} {color}")
+                    word = face.colors[color].enumerator
+                    yield f"drive({number}, lit(out.{name}, {word}));"
+    for points in face.points:
+        name = points.device.name
+        if points.throw and points.twin_coil and points.timed is None:
+            yield f"/* {comment_safe(name)}: no `pulse` in the file: its coils are not driven. */"
+        elif points.throw and (board is None or name in board.throws):
+            for to, word in zip(points.device.positions, ("NORMAL", "REVERSE"), strict=False):
+                number = pins.drive(f"machine {name} {to}")
+                if points.timed is not None:
+                    yield f"drive({number}, coils.{points.timed.coil} == THROW_{word});"
+                else:
+                    yield f"drive({number}, {_last(points.throw)} == THROW_{word});"
+        if points.unlocked and (board is None or name in board.unlocks):
+            yield f"drive({pins.drive(f'lock {name}')}, out.{points.unlocked});"
+    for source in told(board, face.whole) if board is not None else ():
+        found = next((f for f in face.memory if f.what.name == source[1]), None)
+        for value in wires_of(source, face.whole) if found is not None else ():
+            number = pins.drive(f"{source[1]} {value}")
+            assert found is not None
+            state = found.state(value).enumerator
+            yield f"drive({number}, started && memory.{found.name} == {state});"
+
+
+def _last(throw: str) -> str:
+    return f"last_{throw}"
+
+
+def _state(face: Interface, prefix: str) -> Iterator[str]:
+    if face.inputs:
+        yield f"static struct {prefix}_inputs in;"
+    if face.memory:
+        yield f"static struct {prefix}_memory memory;"
+        yield "static uint16_t start_held;"
+    yield f"static struct {prefix}_outputs out;"
+    if face.pulses:
+        yield f"static struct {prefix}_coils coils;"
+    yield from (f"static uint8_t {_last(throw)};" for throw in _steady(face))
+
+
+def _steady(face: Interface) -> list[str]:
+    """What throws motors that get current all the time."""
+    return [p.throw for p in face.points if p.throw is not None and not p.twin_coil]
+
+
+def _step(face: Interface, prefix: str, starts: str) -> Iterator[str]:
+    if starts:
+        yield f"start_held = {starts} ? (uint16_t)(start_held + (start_held < 1000u)) : 0u;"
+        yield "if (!started && start_held == 1000u) {"
+        yield f"    {prefix}_start(&memory);"
+        yield "}"
+    given = ["&in"] * bool(face.inputs) + ["1u"] * bool(face.clocks)
+    given += ["&memory"] * bool(face.memory) + ["&out"]
+    yield f"started = {prefix}_step({', '.join(given)});"
+    if face.pulses:
+        yield f"{prefix}_pulse(&out, 1u, &coils);"
+    for throw in _steady(face):
+        yield f"if (out.{throw} != THROW_HOLD) {{"
+        yield f"    {_last(throw)} = out.{throw};"
+        yield "}"
+
+
+_TEXT = """\
+/* A program around @CORE@. This file is NOT proved: it brings pins to `in` and `out` to pins. Test
+   what you build with the test card. Change it as your board needs; leave @CORE@ as it is.
+
+   For an ATmega328P: avr-gcc -mmcu=atmega328p -DF_CPU=16000000UL -Os -std=c99 THIS.c -o board.elf
+   For a simulator on a host: cc -std=c99 -DBOARD_HOST THIS.c simulator.c, where the simulator has
+   board_closed(), board_output() and calls board_tick() once for each millisecond.
+
+   An input is closed where its wire is joined to the return. Outputs are on while high. */
+
+#include "@CORE@"
+
+/* An input counts once it has been the same for so long: contacts bounce. */
+#define DEBOUNCE_MS 20
+/* Half a period of what flashes. */
+#define FLASH_MS 500
+/* Lamps are on for so many milliseconds of eight: 8 is full brightness. */
+#define BRIGHTNESS 8
+
+/* Pins, by what is wired to them. On an ATmega328P 0-7 are port D, 8-13 port B, 14-19 port C. */
+static const uint8_t input_pins[@INPUTS@] = {
+@INPUT_PINS@
+};
+static const uint8_t output_pins[@OUTPUTS@] = {
+@OUTPUT_PINS@
+};
+
+bool board_closed(uint8_t pin);
+void board_output(uint8_t pin, bool on);
+void board_tick(void);
+
+@STATE@
+static bool started;
+static bool stable[@INPUTS@];
+static uint8_t differs[@INPUTS@];
+static uint16_t flash_clock;
+static uint8_t dim_clock;
+
+/* Whether an input is closed, and has been for a while. */
+static bool closed(uint8_t number)
+{
+    return stable[number];
+}
+
+static void debounce(void)
+{
+    for (uint8_t i = 0; i < @INPUTS@u; i++) {
+        if (board_closed(input_pins[i]) == stable[i]) {
+            differs[i] = 0u;
+        }
+        else if (++differs[i] >= DEBOUNCE_MS) {
+            stable[i] = !stable[i];
+            differs[i] = 0u;
+        }
+    }
+}
+
+/* Whether the lamp of a color is on now, where a head is to show this. */
+static bool lit(uint8_t shows, uint8_t color)
+{
+    const bool flashing = shows >= 16u;
+    const bool now = !flashing || flash_clock < FLASH_MS;
+    return (flashing ? shows - 16u : shows) == color && now && dim_clock < BRIGHTNESS;
+}
+
+static void drive(uint8_t number, bool on)
+{
+    board_output(output_pins[number], on);
+}
+
+/* Once for each millisecond. */
+void board_tick(void)
+{
+    flash_clock = (flash_clock + 1u < 2u * FLASH_MS) ? (uint16_t)(flash_clock + 1u) : 0u;
+    dim_clock = (uint8_t)((dim_clock + 1u) % 8u);
+    debounce();
+@READS@
+@STEP@
+@WRITES@
+    (void)closed;
+    (void)lit;
+    (void)drive;
+    (void)started;
+}
+
+#if defined(__AVR_ATmega328P__) && !defined(BOARD_HOST)
+
+#include <avr/io.h>
+#include <avr/wdt.h>
+
+@ENOUGH@
+static volatile uint8_t *port_of(uint8_t pin)
+{
+    return pin < 8u ? &PORTD : pin < 14u ? &PORTB : &PORTC;
+}
+
+static uint8_t bit_of(uint8_t pin)
+{
+    return (uint8_t)(1u << (pin < 8u ? pin : pin < 14u ? pin - 8u : pin - 14u));
+}
+
+bool board_closed(uint8_t pin)
+{
+    const uint8_t now = pin < 8u ? PIND : pin < 14u ? PINB : PINC;
+    return !(now & bit_of(pin));
+}
+
+void board_output(uint8_t pin, bool on)
+{
+    volatile uint8_t *port = port_of(pin);
+    *port = (uint8_t)(on ? (*port | bit_of(pin)) : (*port & (uint8_t)~bit_of(pin)));
+}
+
+int main(void)
+{
+    for (uint8_t i = 0; i < sizeof input_pins; i++) {
+        board_output(input_pins[i], true);  /* pull-up */
+    }
+    for (uint8_t i = 0; i < sizeof output_pins; i++) {
+        const uint8_t pin = output_pins[i];
+        volatile uint8_t *way = pin < 8u ? &DDRD : pin < 14u ? &DDRB : &DDRC;
+        *way |= bit_of(pin);
+    }
+    /* Timer 0 comes round once for each millisecond: 16 MHz / 64 / 250. */
+    TCCR0A = 1 << WGM01;
+    OCR0A = 249;
+    TCCR0B = (1 << CS01) | (1 << CS00);
+    wdt_enable(WDTO_500MS);
+    for (;;) {
+        if (TIFR0 & (1 << OCF0A)) {
+            TIFR0 = 1 << OCF0A;
+            board_tick();
+            wdt_reset();
+        }
+    }
+}
+
+#endif
+"""
