@@ -306,6 +306,11 @@ def no_junctions(folder: str) -> InputError:
     return _unreadable(folder, "no_files")
 
 
+def no_name() -> InputError:
+    """The error for the name of a file that is empty."""
+    return _unreadable("(no name)", "empty")
+
+
 def unknown_word(word: str, known: Iterable[str], kind: str, where: str) -> InputError:
     """The error for a word of the command line that is not in the list of its kind."""
     source = Source("command line", word)

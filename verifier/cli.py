@@ -27,7 +27,7 @@ from verifier.commands import (
     proving,
     writing,
 )
-from verifier.commands.console import NotInstalled, OnlyOne, complain
+from verifier.commands.console import NotInstalled, OnlyOne, complain, say_aside
 from verifier.commands.defaults import WrongDefaults, use_defaults
 from verifier.engines.garbage import collect_seldom
 from verifier.language.diagnostics.diagnostic import InputError
@@ -43,6 +43,11 @@ _CAUTION = (
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; without any, open the page. Returns the exit code."""
     arguments = sys.argv[1:] if arguments is None else arguments
+    if sys.stderr is None:  # closed: there is nobody to tell
+        sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - until the end
+    if sys.stdout is None:
+        print("The output cannot be written: standard output is closed.", file=sys.stderr)
+        return ExitCode.BAD_INPUT
     parser, parsers = _parser()
     if arguments and arguments[0][:1] not in ("", "-") and arguments[0] not in parsers:
         helping.print_unknown(arguments[0], parsers)
@@ -69,7 +74,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print("\nInterrupted: nothing further was decided.", file=sys.stderr)
         return ExitCode.UNDECIDED
     except (UnwritableError, OnlyOne, NotInstalled) as error:
-        print(error, file=sys.stderr)
+        say_aside([str(error)])
         return ExitCode.BAD_INPUT
     except BrokenPipeError:
         # The reader of our output has closed the pipe (`| head`): print nothing more.

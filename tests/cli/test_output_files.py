@@ -34,6 +34,61 @@ def one_line(capsys: pytest.CaptureFixture[str]) -> str:
     return line
 
 
+READERS = ("prove", "mend", "draft", "format", "sheet", "draw", "why", "export")
+
+
+@pytest.mark.parametrize("command", READERS)
+@pytest.mark.parametrize("what", ["pipe", "device", "endless"])
+def test_what_never_ends_is_not_read(
+    command: str, what: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path = {"device": "/dev/null", "endless": "/dev/zero"}.get(what, str(tmp_path / "pipe.ixl"))
+    if what == "pipe":
+        os.mkfifo(path)
+    assert main([command, path]) == ExitCode.BAD_INPUT
+    assert "a device or a pipe, not a file" in capsys.readouterr().err
+
+
+def test_a_pipe_in_a_folder_is_told_and_the_rest_is_proved(
+    junction: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    os.mkfifo(junction.parent / "pipe.ixl")
+    code = main(["prove", "--jobs", "1", "--only", "derailment", str(junction.parent)])
+    told = capsys.readouterr()
+    assert code == ExitCode.UNDECIDED and "a device or a pipe" in told.err
+    assert junction.name in told.out
+
+
+def test_no_name_does_nothing_to_a_terminal(
+    junction: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    name = "bell\a and \x1b]0;title\x07 \x1b[2J.ixl"
+    path = junction.with_name(name)
+    path.write_bytes(junction.read_bytes())
+    main(["prove", "--quiet", "--only", "derailment", str(path)])
+    main(["prove", str(path) + "?"])
+    told = capsys.readouterr()
+    assert "bell? and ?]0;title? ?[2J.ixl" in told.out + told.err
+    assert not set("\a\x1b") & set(told.out + told.err)
+
+
+def test_an_empty_name_is_no_folder(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["prove", ""]) == ExitCode.BAD_INPUT
+    assert "the name of a file is empty" in capsys.readouterr().err
+
+
+@pytest.mark.parametrize("closed", ["stdout", "stderr"])
+def test_a_closed_output_is_no_bug(closed: str, junction: Path) -> None:
+    number = 1 if closed == "stdout" else 2
+    command = f'"{sys.executable}" -m verifier.cli prove --only derailment "{junction}" {number}>&-'
+    done = subprocess.run(
+        ["sh", "-c", command], capture_output=True, text=True, timeout=120, check=False
+    )
+    assert done.returncode in (ExitCode.BAD_INPUT, 0, 1, 3)
+    if closed == "stdout":
+        assert done.stderr == "The output cannot be written: standard output is closed.\n"
+
+
 @COMMANDS
 def test_it_is_written(command: str, junction: Path, tmp_path: Path) -> None:
     path = tmp_path / "out"

@@ -51,16 +51,14 @@ def test_the_folder_proves_a_file_and_opens_the_page_without_python(tmp_path: Pa
     other = tmp_path / "other.ixl"
     other.write_bytes(file.read_bytes())
     assert run("prove", "--quiet", "--jobs", "2", "mine.ixl", "other.ixl").returncode == 0
-    page = subprocess.Popen(
+    with subprocess.Popen(
         [program, "page", "--no-browser", "mine.ixl"],
         cwd=tmp_path, env=BARE, stdout=subprocess.PIPE, text=True,
-    )  # fmt: skip
-    try:
+    ) as page:  # fmt: skip
         assert page.stdout is not None
-        assert re.search(r"http://127\.0\.0\.1:\d+/", page.stdout.readline())
-    finally:
+        said = page.stdout.readline()
         page.kill()
-        page.wait(10)
+    assert re.search(r"http://127\.0\.0\.1:\d+/", said)
     worker = subprocess.run(
         [program, "-P", "-m", "verifier.workbench.worker"],
         env=BARE, input="", capture_output=True, text=True, timeout=120, check=False,

@@ -1,6 +1,7 @@
 """What the commands share: options, printing, error messages, and the files to work on."""
 
 import argparse
+import re
 import sys
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import contextmanager
@@ -18,6 +19,8 @@ Command = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.Arg
 
 # People correct the first errors and run again; a long list does not help.
 _SHOWN_ERRORS = 25
+# Control characters, but for the end of a line, a tab and a change of color.
+_CONTROL = re.compile(r"(?!\x1b\[[0-9;]*m)[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 
 
 class NotInstalled(Exception):
@@ -86,7 +89,7 @@ def working(file: str, done: str = "done") -> "Iterator[ProgressLine]":
     what is done."""
     from verifier.reports.progress import ProgressLine
 
-    line = ProgressLine(sys.stderr, Path(file).name, done)
+    line = ProgressLine(sys.stderr, showable(Path(file).name, sys.stderr), done)
     with line.alive():
         yield line
 
@@ -98,9 +101,10 @@ def say(lines: Iterable[str], ink: "Ink | None" = None) -> None:
 
 
 def showable(text: str, stream: TextIO) -> str:
-    """The text with `?` for characters that the encoding of the stream does not have."""
+    """The text with `?` for characters that the encoding of the stream does not have, and for those
+    that would do something to a terminal: all control characters but our own colors."""
     encoding = stream.encoding or "ascii"
-    return text.encode(encoding, "replace").decode(encoding)
+    return _CONTROL.sub("?", text).encode(encoding, "replace").decode(encoding)
 
 
 def complaint(error: Any) -> Iterator[str]:
@@ -137,6 +141,10 @@ def files_of(paths: Iterable[str], *, layouts: bool = False) -> Iterator[Path]:
     from verifier.language.modules.includes import not_included
 
     for text in paths:
+        if not text:
+            from verifier.api import no_name
+
+            raise no_name()
         path = Path(text)
         if path.is_dir():
             found = files_below(path, ".ixl")

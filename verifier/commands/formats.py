@@ -75,14 +75,19 @@ def format_options(parser: argparse.ArgumentParser) -> None:
     )  # fmt: skip
 
 
+# Bytes of a report that is taken for a baseline.
+MOST_IN_BASELINE = 500_000_000
+
+
 def _baseline(name: str) -> frozenset[str]:
     """The findings that an earlier report knows. Raises ArgumentTypeError."""
+    from verifier.language.files import UnreadableError, text_of
     from verifier.verdicts.baseline import known_in
 
     try:
-        return known_in(json.loads(Path(name).read_text("utf-8")))
-    except OSError as error:
-        raise argparse.ArgumentTypeError(f"{name} cannot be read: {error.strerror}") from None
+        return known_in(json.loads(text_of(Path(name), MOST_IN_BASELINE)))
+    except UnreadableError as error:
+        raise argparse.ArgumentTypeError(error.about(name)) from None
     except (ValueError, RecursionError):
         raise argparse.ArgumentTypeError(
             f"{name} is not a report that `clearproof prove --json` wrote"

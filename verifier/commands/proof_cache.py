@@ -204,9 +204,11 @@ def _version(package: str) -> str:
 
 def _digest(path: Path) -> str | None:
     """What a file holds, as a digest; None where it cannot be read."""
+    from verifier.language.files import UnreadableError, bytes_of
+
     try:
-        return sha256(path.read_bytes()).hexdigest()
-    except OSError:
+        return sha256(bytes_of(path)).hexdigest()
+    except UnreadableError:
         return None
 
 

@@ -1,6 +1,7 @@
 """Files from the disk as text, and why one cannot be read."""
 
 import os
+import stat
 from collections.abc import Iterator
 from contextlib import contextmanager
 from hashlib import sha256
@@ -31,9 +32,10 @@ class UnreadableError(Exception):
         return kinds()["CP730"].wordings[self.reason].message.format(path=name, **self.fields)
 
 
-def text_of(path: Path) -> str:
-    """The text of a file, its lines ending with LF. Raises :class:`UnreadableError`."""
-    return text_and_bytes(path)[0]
+def text_of(path: Path, most: int = MAX_CHARACTERS) -> str:
+    """The text of a file of at most so many bytes, its lines ending with LF. Raises
+    :class:`UnreadableError`."""
+    return text_in(bytes_of(path, most)).replace("\r\n", "\n")
 
 
 def text_and_bytes(path: Path) -> tuple[str, bytes]:
@@ -44,13 +46,18 @@ def text_and_bytes(path: Path) -> tuple[str, bytes]:
     return text_in(raw).replace("\r\n", "\n"), raw
 
 
-def bytes_of(path: Path) -> bytes:
-    """What a file holds. Raises :class:`UnreadableError`."""
+def bytes_of(path: Path, most: int = MAX_CHARACTERS) -> bytes:
+    """What a file of at most so many bytes holds. Raises :class:`UnreadableError`."""
     note_input(path)
     try:
-        if path.stat().st_size > MAX_CHARACTERS:
-            raise UnreadableError("too_large", most=MAX_CHARACTERS)
-        raw = path.read_bytes()
+        # A pipe or a device may never end; what is a file may grow while it is read.
+        mode = path.stat().st_mode
+        if not (stat.S_ISREG(mode) or stat.S_ISDIR(mode)):
+            raise UnreadableError("not_plain")
+        with path.open("rb") as file:
+            raw = file.read(most + 1)
+        if len(raw) > most:
+            raise UnreadableError("too_large", most=most)
         if _reads is not None:
             _reads[str(path)] = sha256(raw).hexdigest()
         return raw

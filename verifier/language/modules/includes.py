@@ -143,8 +143,6 @@ class _IncludeReader:
                 return []
             self.read.add(key)
         try:
-            if key and not path.is_file():
-                raise UnreadableError("folder" if path.is_dir() else "not_plain")
             text = text_of(path)
         except UnreadableError as error:
             self._error(
