@@ -33,16 +33,24 @@ class Gates:
         parts.discard(TRUE)
         if len(parts) < 2:
             return parts.pop() if parts else TRUE
-        if -TRUE in parts or not parts.isdisjoint([-literal for literal in parts]):
+        if -TRUE in parts:
             return -TRUE
         key = tuple(sorted(parts))
         gate = self._known.get(key)
         if gate is None:
-            gate = self._known[key] = self._variable()
-            self.parts[gate] = key
-            for literal in key:
-                self._add((-gate, literal))
-            self._add((gate, *(-literal for literal in key)))
+            gate = self._known[key] = self._defined(key)
+        return gate
+
+    def _defined(self, key: Clause) -> int:
+        """A new literal of a conjunction of two literals or more."""
+        opposite = [-literal for literal in key]
+        if not set(key).isdisjoint(opposite):
+            return -TRUE
+        gate, add = self._variable(), self._add
+        self.parts[gate] = key
+        for literal in key:
+            add((-gate, literal))
+        add((gate, *opposite))
         return gate
 
     def one_of(self, values: Sequence[str], allowed: Collection[str]) -> dict[str, int]:

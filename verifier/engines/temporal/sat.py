@@ -5,7 +5,7 @@ Literals are non-zero integers, as in the DIMACS format: ``-3`` is the negation 
 helps to propose invariants: z3 judges them (:mod:`verifier.engines.temporal.induction`).
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from time import monotonic
 
@@ -63,14 +63,13 @@ class Sat:
         self._solver = Solver(name="minisat22", bootstrap_with=clauses)
         self._limit = limit
         self.variables = variables
+        # Add a clause. (Very many are: each call in between costs as much as the solver's own.)
+        self.add: Callable[[Sequence[int]], object] = self._solver.add_clause
 
     def variable(self) -> int:
         """A new variable."""
         self.variables += 1
         return self.variables
-
-    def add(self, clause: Sequence[int]) -> None:
-        self._solver.add_clause(clause)
 
     def solve(self, assumed: Sequence[int]) -> bool:
         """Whether the clauses and the assumed literals are satisfiable together.
