@@ -22,7 +22,6 @@ from verifier.commands.console import (
     working,
 )
 from verifier.commands.formats import TEXT, Outputs, format_options
-from verifier.commands.processes import processors
 from verifier.commands.proof_cache import SIZE, open_cache
 from verifier.commands.proved_files import Asked, Outcome, one_by_one, side_by_side
 from verifier.language.listing import several
@@ -228,7 +227,11 @@ def _prove_each(files: "Sequence[Path]", outputs: Outputs, options: argparse.Nam
         alone=len(files) == 1,
         keeps=bool(options.report or options.certificate),
     )
-    jobs = min(options.jobs or processors(), len(files))
+    jobs = len(files)
+    if jobs > 1:
+        from verifier.commands.processes import processors
+
+        jobs = min(options.jobs or processors(), jobs)
     # Reports are not sent from process to process; what is asked twice is asked in this run.
     cached = options.cache and not (asked.keeps or asked.recheck)
     cache = open_cache(options.cache_size) if cached else None
