@@ -40,6 +40,21 @@ track T3 reverse | Short | reverse T5
 signal 2 at T3 || normal T1 Stop otherwise
 signal 4 at T5 || reverse T1 Stop otherwise
 """
+# The section is the points themselves: the loop beyond is fed as the line is, so that the one way
+# round or the other comes back turned.
+POINTS = """
+edge West
+supply S track power DCC
+reverser R fed by S
+district Plain fed by S
+district Around fed by R
+block A, Loop in Plain
+block Switch{} in Around
+turnout T1 in Switch
+track West = A || T1 normal || Loop || reverse T1
+signal 4 at Loop || normal T1 Stop otherwise
+signal 6 at Loop || reverse T1 Stop otherwise
+"""
 # A section that no way round comes back turned through: only a straight piece of line.
 STRAIGHT = """
 edge West, East
@@ -94,6 +109,9 @@ def status(name: str, text: str) -> dict[str, str]:
         (TRAIN + TWO_WAYS.format(" 1200 mm"), {}),
         (TRAIN + TWO_WAYS.format(" 2 m"), {"R": "proved"}),
         (TRAIN + STRAIGHT, {}),
+        (TRAIN + POINTS.format(" 1999 mm"), {"R": "broken"}),
+        # Only its longest way is surely so long.
+        (TRAIN + POINTS.format(" 2 m"), {}),
     ],
 )
 def test_a_reversing_section_is_longer_than_the_longest_train(
@@ -141,6 +159,15 @@ def test_a_dead_block_of_one_way_keeps_apart_what_it_is_long_enough_for() -> Non
         text = text.replace("T1 normal", "Mid").replace("track T1 reverse || C = Mill\n", "")
         text = text.replace(", Mill", "").replace("B, C", "B")
         assert status("supplies-bridged", TRAIN + text) == {"A, B": expected}
+
+
+@pytest.mark.parametrize(("block", "expected"), [("3 m", "proved"), ("3 m feeders m1", "broken")])
+def test_a_block_with_feeders_keeps_no_supplies_apart(block: str, expected: str) -> None:
+    """Whatever feeds it, it goes together with one of the two at most."""
+    text = DEAD.format(block).replace("turnout T1 in Mid\n", "")
+    text = text.replace("T1 normal", "Mid").replace("track T1 reverse || C = Mill\n", "")
+    text = text.replace(", Mill", "").replace("B, C", "B")
+    assert status("supplies-bridged", TRAIN + text) == {"A, B": expected}
 
 
 def test_without_lengths_it_is_said_what_is_taken() -> None:

@@ -12,6 +12,7 @@ import verifier
 from tests.properties.asked import asked, nothing_is_asked, said
 from verifier.logic.expr import holds
 from verifier.properties import electrical
+from verifier.world.assumption_text import assumption_texts
 
 # ------------------------------------------------------------------ supplies and fuses of boards
 
@@ -408,3 +409,36 @@ def test_a_fuse_where_nothing_is_asked_of_it() -> None:
     with pytest.raises(verifier.InputError) as error:
         verifier.load_text(text.replace("block A\n", "block A 1 m\n"))
     assert [d.code for d in error.value.diagnostics] == ["CP619"]
+
+
+# ------------------------------------------------------------------ trains
+
+
+def rails(load: str, supply: str = "3 A fuse 3 A electronic", feeder: str = "") -> str:
+    return f"""
+    edge West, East
+    supply Track-A track power DCC 15 V {supply}
+    district All fed by Track-A
+    block Near in All
+    block Ahead in All feeders a1{feeder}
+    track West = Near | Ahead = East
+    signal 2R at Near | Ahead Stop otherwise
+    trains 300 mm to 2 m, load {load}
+    """
+
+
+def test_one_train_counts_as_load() -> None:
+    """The most that one draws; how many there are is not in the file, and said so."""
+    for most, expected in (("3 A", "proved"), ("3001 mA", "broken")):
+        text = rails(f"1 mA to {most}")
+        assert asked("supply-overloaded", text) == {"Track-A": expected}
+        assert asked("wire-overloaded", text) == {"Track-A": expected}
+    assert asked("supply-overloaded", rails("1 mA")) == {}
+    one = "How many trains draw from Track-A at once is not in the file: one is counted as load."
+    assert one in assumption_texts(verifier.load_text(rails("1 mA to 3 A")))
+
+
+def test_a_fuse_on_the_way_to_the_rails_carries_one_train() -> None:
+    for most, expected in (("500 mA", "proved"), ("501 mA", "broken")):
+        text = rails(f"1 mA to {most}", feeder=" over 1 ft of 22 AWG fuse 500 mA UL")
+        assert asked("wire-overloaded", text) == {"Track-A": "proved", "a1": expected}

@@ -120,9 +120,10 @@ def rail_dead(survey: Survey) -> Musts:
 
 
 def section_too_short(survey: Survey) -> Musts:
-    """Every reverser with a run through its track from one joint out of it to another, where a rail
-    comes to the place of the other over that run and the track beyond: none of these runs is
-    surely shorter than the longest train. Only where all are surely as long, or one is not."""
+    """Every reverser where a rail comes to the place of the other over the track beyond and the
+    runs through its own from one joint out of it to another: never over those alone that are surely
+    shorter than the longest train. Only where it does not over those that may be, or does over
+    these."""
     trains, track = survey.plan.wiring.trains, survey.plan.track
     for name, supply in survey.plan.wiring.supplies.items():
         if trains is None or not supply.reverses:
@@ -132,15 +133,20 @@ def section_too_short(survey: Survey) -> Musts:
             if name not in (_feeds(survey, j.a), _feeds(survey, j.b))
             and not _beside_a_reverser(survey, j)
         ]  # fmt: skip
-        runs = [
-            over for over, joints in _runs(survey, partial(_is_fed_by, survey, name))
-            if joints[0] != joints[-1] and _meets(survey, [*beyond, *joints])
-        ]  # fmt: skip
-        short = [sum(_lengths(over, survey), NOTHING) < trains.longest for over in runs
-                 if len(list(_lengths(over, survey))) == len(over)]  # fmt: skip
-        sure = [sum(_lengths(over, survey, sure=True), NOTHING) >= trains.longest for over in runs]
-        if runs and (any(short) or all(sure)):
-            yield Must((name,), constant(any(short)))
+        runs: list[tuple[frozenset[str], tuple[Port, ...]]] = []
+        for over, joints in _runs(survey, partial(_is_fed_by, survey, name)):
+            if joints[0] != joints[-1]:
+                ends = (p for j in (joints[0], joints[-1]) for p in (j.a, j.b))
+                runs.append((over, tuple(p for p in ends if _feeds(survey, p) != name)))
+        short = [ends for over, ends in runs
+                 if len(list(_lengths(over, survey))) == len(over)
+                 and sum(_lengths(over, survey), NOTHING) < trains.longest]  # fmt: skip
+        perhaps = [ends for over, ends in runs
+                   if sum(_lengths(over, survey, sure=True), NOTHING) < trains.longest]  # fmt: skip
+        bad = _meets(survey, beyond, short)
+        decided = bad or not _meets(survey, beyond, perhaps)
+        if decided and _meets(survey, beyond, [ends for _, ends in runs]):
+            yield Must((name,), constant(bad))
 
 
 def supplies_bridged(survey: Survey) -> Musts:
@@ -149,9 +155,14 @@ def supplies_bridged(survey: Survey) -> Musts:
     together, or the longest train is no longer than any such run."""
     wiring, order = survey.plan.wiring, list(survey.plan.blocks)
     runs: dict[tuple[str, ...], list[frozenset[str]]] = defaultdict(list)
+    fed = {feeder.block for feeder in wiring.feeders.values()}
+    unknown = {block for block in fed if _supply_of(survey, block) is None}
     ends = {joint: frozenset[str]() for joint in survey.plan.track.joints}
     between: list[tuple[tuple[Joint, ...], frozenset[str]]] = [((j,), o) for j, o in ends.items()]
     between += [(tuple(joints), over) for over, joints in _runs(survey, partial(_dead, survey))]
+    for block in unknown:
+        inside = partial(_is_in, survey, block)
+        between += [(tuple(joints), over) for over, joints in _runs(survey, inside)]
     for joints, over in between:
         sides = {
             survey.block_of(port.piece)
@@ -160,7 +171,7 @@ def supplies_bridged(survey: Survey) -> Musts:
         met = sorted((b for b in sides if b is not None), key=order.index)
         feeds = {_supply_of(survey, block) for block in met}
         if len(met) == 2 and len(feeds) == 2 and None not in feeds:
-            runs[tuple(met)].append(over)
+            runs[tuple(met)].append(over - unknown)
     for met_at in sorted(runs, key=lambda pair: [order.index(block) for block in pair]):
         one, other = (_supply_of(survey, block) or "" for block in met_at)
         kinds = [wiring.current_of(supply) for supply in (one, other)]
@@ -199,6 +210,10 @@ def _dead(survey: Survey, port: Port) -> bool:
     block = survey.block_of(port.piece)
     fed = {feeder.block for feeder in survey.plan.wiring.feeders.values()}
     return block is not None and block not in fed and _supply_of(survey, block) is None
+
+
+def _is_in(survey: Survey, block: str, port: Port) -> bool:
+    return survey.block_of(port.piece) == block
 
 
 def _runs(
@@ -262,9 +277,15 @@ def _beside_a_reverser(survey: Survey, joint: Joint) -> bool:
     return one != other and (_turns(survey, one) or _turns(survey, other))
 
 
-def _meets(survey: Survey, joints: Collection[Joint]) -> bool:
-    """Whether a walk from a rail comes to the other rail at the same place, over these joints."""
-    beyond = {j.a: j.b for j in joints} | {j.b: j.a for j in joints}
+def _meets(
+    survey: Survey, joints: Collection[Joint], runs: Collection[tuple[Port, ...]] = ()
+) -> bool:
+    """Whether a walk from a rail comes to the other rail at the same place, over these joints, and
+    over trains that reach from one of two ends to the other."""
+    beyond: dict[Port, list[Port]] = defaultdict(list)
+    for here, there in [*((j.a, j.b) for j in joints), *runs]:
+        beyond[here].append(there)
+        beyond[there].append(here)
     pieces = dict.fromkeys(port.piece for port in beyond)
     seen: dict[_Rail, int] = {}
     for number, start in enumerate(beyond):
@@ -275,8 +296,7 @@ def _meets(survey: Survey, joints: Collection[Joint]) -> bool:
         while waiting:
             port, left = waiting.pop()
             ways = [Port(step.piece, step.leave) for step in survey.steps_from(port)]
-            if port in beyond:
-                ways.append(beyond[port])
+            ways += beyond.get(port, [])
             for there in ways:
                 rail = (there, not left)
                 if there.piece in pieces and rail not in seen:

@@ -224,13 +224,19 @@ def supply_overloaded(survey: Survey) -> Musts:
 
 def wire_overloaded(survey: Survey) -> Musts:
     """Every supply with a fuse that powers something whose current is given; every driver with a
-    fuse in its wire that draws current of its own or has lamps whose current is given."""
+    fuse in its wire that draws current of its own or has lamps whose current is given; where the
+    most that a train draws is given, every fuse of a district, sub-bus or feeder."""
     yield from _loads(survey, {s.name: s.fuse for s in survey.plan.wiring.supplies.values()})
     for driver in survey.plan.wiring.drivers.values():
         lit = _lamps(driver, survey)
         if driver.fuse is not None and (lit or driver.draws):
             left = driver.fuse.rating - (driver.draws or Fraction(0))
             yield Must((driver.name,), draw_more_than(left, lit))
+    trains, wiring = survey.plan.wiring.trains, survey.plan.wiring
+    for wires in (wiring.districts, wiring.sub_buses, wiring.feeders):
+        for name, wire in wires.items():
+            if wire.fuse is not None and trains is not None and trains.most_load is not None:
+                yield Must((name,), constant(wire.fuse.rating < trains.most_load))
 
 
 def _loads(survey: Survey, most: Mapping[str, Fraction | None]) -> Musts:
@@ -240,6 +246,8 @@ def _loads(survey: Survey, most: Mapping[str, Fraction | None]) -> Musts:
         own += [detector.draws for detector in wiring.detectors.values() if detector.supply == name]
         own += [machine.draws for machine in wiring.machines.values() if machine.supply == name]
         own += [booster.draws for booster in wiring.supplies.values() if booster.fed_by == name]
+        if wiring.trains and name in {district.supply for district in wiring.districts.values()}:
+            own.append(wiring.trains.most_load)
         steady = [current for current in own if current is not None]
         drivers = [d for d in wiring.drivers.values() if d.supply == name and d.lamp]
         limit = most[name]

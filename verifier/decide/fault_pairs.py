@@ -1,17 +1,18 @@
 """Two faults at once that do harm together, though neither does alone.
 
 In: a sound world and the effects of single faults. Out: the pairs, each with the first harm found,
-and whether something is left open. All faults may be present in one world; where what signals show
-then goes round in a circle, each pair is asked about in a world of its own.
+and whether something is left open. For each harm, only the faults count that can matter to it with
+one other beside: the world in which these may be present is small, however large the layout. Where
+what signals show then goes round in a circle, each pair is asked about in a world of its own.
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from functools import cache
 from itertools import combinations
 
-from verifier.decide.fault_effects import CIRCLE, FaultEffect, already_comes_about
+from verifier.decide.fault_effects import CIRCLE, FaultEffect, already_comes_about, assumed
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.smt.situations import SituationCheck
+from verifier.engines.smt.train_length_constraints import rooms
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import conjunction, negation
 from verifier.plan.devices import devices
@@ -21,6 +22,7 @@ from verifier.plan.wiring.faults import Fault
 from verifier.properties.failures import counts_against
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Failure
+from verifier.world.fault_cone import FaultsNear
 from verifier.world.world import World
 
 
@@ -49,13 +51,19 @@ class FaultPairs:
         # Of a fault whose effect alone is open, so are its pairs.
         self._undecided = next((e.unknown for e in singles.values() if e.unknown), "")
 
-        @cache
-        def world_with(*some: Observable) -> tuple[World, SituationCheck]:
-            # Anything may differ from the sound world: signals are eliminated only on a cycle.
-            world = World(sound.plan, sound, some, _all_names(sound.plan))
-            return world, SituationCheck.of(world, timeout, store=store)
-
-        self._world_with = world_with
+        faults = [*self._faults]
+        assumptions, always = self._assumed = assumed(sound)
+        everything = World(sound.plan, sound, faults, _all_names(sound.plan))
+        # Assumptions that speak of what faults change are asked in a world of each harm's own.
+        self._shared = (
+            SituationCheck(
+                everything.inputs, assumptions, timeout, always, rooms(sound.plan), store
+            )
+            if assumed(everything) == self._assumed
+            else None
+        )
+        self._near = FaultsNear(sound)
+        self._timeout, self._store = timeout, store
 
     def search(self, harms: Sequence[Obligation]) -> Iterator[tuple[int, int, list[Failure]]]:
         """Yields how many harms of how many are done, with the rows found so far."""
@@ -68,9 +76,13 @@ class FaultPairs:
         """Find the pairs that do one harm; yields before each question."""
         yield
         holds = harm.key not in self._unproved
-        asked = [w for w in self._harmless if counts_against(harm, self._faults[w], holds=holds)]
+        near = self._near.to(harm.formula) if self._shared else None
+        broken = [what for what in self._harmless if near is None or what in near]
+        if self._silent.isdisjoint(broken) and not self._every:
+            return
+        asked = [what for what in broken if counts_against(harm, self._faults[what], holds=holds)]
         try:
-            self._ask(harm, asked, self._harmless)
+            self._ask(harm, asked, broken)
         except InputError:
             # With only two of them broken, it may not go round in a circle.
             for pair in combinations(asked, 2):
@@ -87,7 +99,8 @@ class FaultPairs:
         """Find the pairs among those asked, where some may be broken.
 
         Raises InputError where what signals show then goes round in a circle."""
-        world, engine = self._world_with(*broken)
+        world = World(self._sound.plan, self._sound, broken, _all_names(self._sound.plan))
+        engine = self._shared or SituationCheck.of(world, self._timeout, store=self._store)
         goal = world.expand(harm.formula)
         if harm.key in self._unproved:
             goal = conjunction(goal, negation(already_comes_about(self._sound, harm)))

@@ -3,7 +3,7 @@
 ``clearproof explain NAME`` prints the docstring of each property.
 """
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 from verifier.language.listing import listing
@@ -13,6 +13,7 @@ from verifier.plan.wiring.sections import (
     Stretch,
     TwoFed,
     go_together,
+    join_the_rails,
     room_on,
     section_ways,
     two_fed,
@@ -41,7 +42,8 @@ def section_too_short(plan: Plan) -> Iterator[Obligation]:
     reaches over both ends of the section asks for both at once: whichever way the reverser turns
     the rails, the wheels at one of the two gaps join one rail and the other, a short. Every way
     counts that a train can take through the section, however points lie, where the track beyond
-    comes back turned around. Checked for every reverser where the file gives the lengths of the
+    comes back turned around, over other such ways through the section too. Checked for every
+    reverser where the file gives the lengths of the
     trains and of the blocks of its section. In a block with points only the longest way is known
     to be as long as the file says.
     """
@@ -51,16 +53,18 @@ def section_too_short(plan: Plan) -> Iterator[Obligation]:
         assert trains is not None
         ways = [_measured(s, plan) for s in section_ways(supply.name, plan.track, wiring)]
         short = [way for way in ways if way.is_short(trains.longest)]
-        if not ways or not (short or all(way.least >= trains.longest for way in ways)):
+        perhaps = [way for way in ways if way.least < trains.longest]
+        bad = _join(supply.name, short, plan)
+        if not _join(supply.name, ways, plan) or _join(supply.name, perhaps, plan) != bad:
             continue
-        worst = min(short or ways, key=lambda way: way.most or way.least)
+        worst = min(short if bad else ways, key=lambda way: way.most or way.least)
         unit = wiring.units.track
         room = length(worst.most or worst.least, unit, "less")
         longest = length(trains.longest, unit, "more")
         yield Obligation(
             "section-too-short",
             (supply.name,),
-            constant(bool(short)),
+            constant(bad),
             f"the section of reverser {supply.name} is {room} long by way of "
             f"{listing(list(worst.stretch.blocks))}, and a train of {longest} reaches over both "
             "its ends: its wheels join one rail and the other",
@@ -72,6 +76,11 @@ def section_too_short(plan: Plan) -> Iterator[Obligation]:
         )
 
 
+def _join(reverser: str, ways: Iterable[_Way], plan: Plan) -> bool:
+    stretches = (way.stretch for way in ways)
+    return join_the_rails(reverser, stretches, plan.track, plan.wiring)
+
+
 def supplies_bridged(plan: Plan) -> Iterator[Obligation]:
     """No train joins two supplies of track power that do not go together.
 
@@ -80,8 +89,9 @@ def supplies_bridged(plan: Plan) -> Iterator[Obligation]:
     signal from one source, nor two of AC that may be out of phase (say `common return`, where they
     are joined). Two of DC are throttles that a person sets alike, and may meet. Track that
     nothing feeds, no shorter than the longest train, keeps two supplies apart: it must be so long
-    on every way over it, however points lie. Checked where two blocks meet of which the file gives
-    supplies and the kinds of current.
+    on every way over it, however points lie. A block with feeders, but without a district, is no
+    such track: whatever feeds it goes together with one of the two at most. Checked where two
+    blocks meet of which the file gives supplies and the kinds of current.
     """
     for pair in two_fed(plan.blocks, plan.track, plan.wiring):
         fits = go_together(*pair.supplies, plan.wiring)

@@ -28,7 +28,16 @@ from verifier.plan.wiring.electrical_constants import (
     short_circuit,
 )
 from verifier.plan.wiring.supplied import WireEnd, drawn_from, ends_of
-from verifier.plan.wiring.wiring_model import Driver, Fuse, Number, Run, Supply
+from verifier.plan.wiring.wiring_model import (
+    District,
+    Driver,
+    Feeder,
+    Fuse,
+    Number,
+    Run,
+    SubBus,
+    Supply,
+)
 from verifier.properties.amounts import amps, length, volts
 from verifier.properties.obligation import Obligation
 
@@ -46,8 +55,9 @@ def supply_overloaded(plan: Plan) -> Iterator[Obligation]:
 
     Of each head one lamp at a time; the rules decide which heads can be lit at once. What boards,
     detectors, boosters and switch machines draw themselves (`draws`) counts all the time, machines
-    with the most that they draw: they may all stall, or be thrown, at once. Checked for every
-    supply whose amperes are given and which powers something whose current is given.
+    with the most that they draw: they may all stall, or be thrown, at once. Of trains, where the
+    file gives the most that one draws (`load 1 mA to 800 mA`), one counts on track power. Checked
+    for every supply whose amperes are given and which powers something whose current is given.
     """
     return _overloaded(
         "supply-overloaded",
@@ -64,7 +74,8 @@ def wire_overloaded(plan: Plan) -> Iterator[Obligation]:
     The fuse protects the wire. A fuse that blows in normal use gets replaced by a larger one,
     which no longer protects the wire. Checked for every supply with a fuse that powers something
     whose current is given, for every driver with a fuse in its wire, and counted as for
-    `supply-overloaded`. How much the wire itself may carry is for `wire-ampacity`. No
+    `supply-overloaded`; where the file gives the most that a train draws, for every fuse on the way
+    to the rails. How much the wire itself may carry is for `wire-ampacity`. No
     ampacity is claimed here: follow the maker's ratings and the local code.
     """
     yield from _overloaded(
@@ -90,6 +101,28 @@ def wire_overloaded(plan: Plan) -> Iterator[Obligation]:
             hint=f"Let another driver light some of these heads, or use thicker wire with a fuse "
             f"that carries {most}. {_CODE}",
         )
+    yield from _train_overloads(plan)
+
+
+def _train_overloads(plan: Plan) -> Iterator[Obligation]:
+    """No fuse at the beginning of a wire on the way to the rails blows with one train."""
+    wiring, trains = plan.wiring, plan.wiring.trains
+    if trains is None or trains.most_load is None:
+        return
+    wires: list[District | SubBus | Feeder] = [*wiring.districts.values()]
+    for wire in (*wires, *wiring.sub_buses.values(), *wiring.feeders.values()):
+        if wire.fuse is not None:
+            most = amps(trains.most_load)
+            yield Obligation(
+                "wire-overloaded",
+                (wire.name,),
+                constant(trains.most_load > wire.fuse.rating),
+                f"the wire to {wire.name} has a fuse of {amps(wire.fuse.rating)}, and one train "
+                f"can draw up to {most} over it",
+                (wire.span, trains.span),
+                place=wire.name,
+                hint=f"Use thicker wire with a fuse that carries {most}. {_CODE}",
+            )
 
 
 def _overloaded(

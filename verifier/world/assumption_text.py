@@ -17,7 +17,7 @@ from verifier.plan.observables import facts_unfolded
 from verifier.plan.track.turning import comes_back_turned
 from verifier.plan.wiring.division import margin, shares
 from verifier.plan.wiring.hearing import heard
-from verifier.plan.wiring.sections import Stretch, room_on, section_ways, two_fed
+from verifier.plan.wiring.sections import join_the_rails, room_on, section_ways, two_fed
 from verifier.plan.wiring.supplied import drawn_from, ends_of
 from verifier.plan.wiring.wiring_model import Detector
 
@@ -98,9 +98,8 @@ def _bridged(plan: Plan) -> Iterator[str]:
     wiring, track = plan.wiring, plan.track
     longest = wiring.trains.longest if wiring.trains else None
     turning = (name for name, supply in wiring.supplies.items() if supply.reverses)
-    ways = {name: section_ways(name, track, wiring) for name in turning}
     yield from _about(
-        (n for n, found in ways.items() if any(_may_be_short(s, longest, plan) for s in found)),
+        (name for name in turning if _may_be_too_short(name, longest, plan)),
         "Whether the longest train is shorter than the section of {} does not follow from the "
         "lengths in the file: taken to be so.",
     )
@@ -113,10 +112,18 @@ def _bridged(plan: Plan) -> Iterator[str]:
     )
 
 
-def _may_be_short(way: Stretch, longest: Fraction | None, plan: Plan) -> bool:
-    """Whether neither that a train reaches over both ends of a way follows, nor that none does."""
-    least, most = room_on(way.blocks, plan.track, plan.wiring)
-    return longest is None or (least < longest and (most is None or most >= longest))
+def _may_be_too_short(reverser: str, longest: Fraction | None, plan: Plan) -> bool:
+    """Whether neither that trains join the rails over both ends of the section of a reverser
+    follows, nor that they do not."""
+    surely, perhaps = [], []
+    for way in section_ways(reverser, plan.track, plan.wiring):
+        least, most = room_on(way.blocks, plan.track, plan.wiring)
+        if longest is None or least < longest:
+            perhaps.append(way)
+            if longest is not None and most is not None and most < longest:
+                surely.append(way)
+    join = (join_the_rails(reverser, w, plan.track, plan.wiring) for w in (perhaps, surely))
+    return next(join) and not next(join)
 
 
 def _has_lost_spots(detector: Detector, plan: Plan) -> bool:
@@ -224,9 +231,12 @@ def _loads(plan: Plan) -> Iterator[str]:
         draw=("draws itself", "draw themselves"),
     )
     fed = {name for d in wiring.districts.values() for name in wiring.chain_of(d.supply)}
+    counted = wiring.trains is not None and wiring.trains.most_load is not None
     yield from _about(
         (s.name for s in limited if s.name in fed),
-        "What trains draw from {} is not in the file: not counted as load.",
+        "How many trains draw from {} at once is not in the file: one is counted as load."
+        if counted
+        else "What trains draw from {} is not in the file: not counted as load.",
     )
     ends = (end for s in wiring.supplies.values() for end in ends_of(s, wiring)
             if s in limited or end.fuses)  # fmt: skip

@@ -5,9 +5,9 @@ faults anew and reuses the sound world for everything else. Cost grows with the 
 the layout.
 """
 
-from collections.abc import Collection, Iterable, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 
-from verifier.logic.expr import Atom, Expr, atom, support
+from verifier.logic.expr import Atom, Expr, atom, nodes, support
 from verifier.plan import observables
 from verifier.plan.devices import devices
 from verifier.plan.model import Plan
@@ -115,6 +115,48 @@ class FaultCone:
     def _signals_reading(self, name: str) -> Iterable[str]:
         """Signals that read a block's or turnout's report."""
         return () if name in self._plan.signals else self._read_by.get(name, ())
+
+
+class FaultsNear:
+    """The faults that can matter to something with at most one other fault beside.
+
+    One that matters with another beside, and not alone, is hidden behind it: it is where something
+    is read only with the other one present. So two rounds are enough: the faults at all that is
+    read with nothing broken, and then at all that is read with any of these."""
+
+    def __init__(self, sound: World):
+        self._sound = sound
+        self._names = frozenset((*sound.plan.blocks, *devices(sound.plan), *sound.plan.signals))
+        self._at: dict[str, list[Observable]] = {}
+        for fault, names in _direct(sound).items():
+            for name in names:
+                self._at.setdefault(name, []).append(fault)
+        self._whole = World(sound.plan, sound, (), self._names)
+
+    def to(self, formula: Expr) -> frozenset[Observable]:
+        """These faults, for a formula over observables."""
+        first = self._faults_at(self._read(formula, self._whole))
+        world = World(self._sound.plan, self._sound, first, self._names)
+        return first | self._faults_at(self._read(formula, world))
+
+    def _faults_at(self, names: Iterable[str]) -> frozenset[Observable]:
+        return frozenset(fault for name in names for fault in self._at.get(name, ()))
+
+    def _read(self, formula: Expr, world: World) -> set[str]:
+        """The names of all that a formula reads, directly or through others."""
+        waiting, seen = [*_atoms(formula)], set[Atom]()
+        while waiting:
+            part = waiting.pop()
+            if part not in seen:
+                seen.add(part)
+                if part.what not in world.is_input:
+                    waiting += _atoms(world.one_step(part))
+        names = {part.what.name for part in seen}
+        return names | {signal_of(name, self._sound.plan.signals) for name in names}
+
+
+def _atoms(expr: Expr) -> Iterator[Atom]:
+    return (node for node in nodes(expr) if isinstance(node, Atom))
 
 
 def _direct(sound: World) -> dict[Observable, dict[str, None]]:

@@ -44,7 +44,7 @@ class ReportedWorld(World):
         )
         kept = (what for what in plan.inputs if what.kind in _REMEMBERED_OR_COMMANDED)
         self.inputs = (*reports, *kept, *self.faults)
-        self._is_input = frozenset(self.inputs)
+        self.is_input = frozenset(self.inputs)
         self._circuits = _AtTheInputs(plan, ())
         self._lenses = Lenses(plan, self._circuits, self._reader_of)
 

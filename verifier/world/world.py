@@ -49,7 +49,7 @@ class World:
         self.touched = touched
         self.memory_facts: tuple[Expr, ...] = sound.memory_facts if sound else tuple(memory_facts)
         self.inputs = plan.inputs + self.faults
-        self._is_input = frozenset(self.inputs)
+        self.is_input = frozenset(self.inputs)
         self._one_step: dict[Atom, Expr] = {}
         self._expanded: dict[Atom, Expr] = {}
         # What expressions were expanded to; unlike the above, not taken over by other worlds.
@@ -161,7 +161,7 @@ class World:
 
     def _known(self, part: Atom) -> Expr | None:
         """The meaning of an atom over inputs, where it has been expanded already."""
-        if part.what in self._is_input:
+        if part.what in self.is_input:
             return part
         if self._is_taken_over(part.what):
             assert self.sound is not None
@@ -219,7 +219,7 @@ class World:
         :class:`InputError` when some situation settles none of them."""
 
         def known(part: Atom) -> Expr | None:
-            if part.what.kind not in _SHOWN and part.what not in self._is_input:
+            if part.what.kind not in _SHOWN and part.what not in self.is_input:
                 return self._raw(part)
             return self._known(part)
 

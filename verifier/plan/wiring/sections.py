@@ -1,12 +1,12 @@
 """Where a train may stand over two gaps at once: reversing sections, and track between supplies.
 
-In: the track and the wiring. Out: the ways through the section of a reverser on which a train that
-reaches over both ends joins one rail and the other; the blocks with track power from two supplies
-that a train can join; how long each of these ways is, from the least to the most.
+In: the track and the wiring. Out: the ways through the section of a reverser, and whether trains
+that reach over both ends of some of them join one rail and the other; the blocks with track power
+from two supplies that a train can join; how long each of these ways is, from the least to the most.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Iterable, Iterator, Sequence
+from dataclasses import dataclass, replace
 
 from verifier.plan.model import Joint, Port, Track
 from verifier.plan.track.turning import comes_back_turned
@@ -17,30 +17,40 @@ from verifier.plan.wiring.wiring_model import Number, Wiring
 @dataclass(frozen=True, slots=True)
 class Stretch:
     """A way of a train from one joint to another: the ``joints`` that it crosses, both ends among
-    them, and the ``blocks`` between these ends."""
+    them, the ``blocks`` between these ends, and the ``ends`` of the pieces outside."""
 
     joints: tuple[Joint, ...]
     blocks: tuple[str, ...]
+    ends: tuple[Port, Port]
 
 
 def section_ways(reverser: str, track: Track, wiring: Wiring) -> tuple[Stretch, ...]:
-    """The ways through the section of a reverser, from one end to another, that come back turned
-    around outside of it."""
+    """The ways of a train through the section of a reverser, from one end to another."""
     inside = {name for name in track.pieces if _feeds(name, track, wiring) == reverser}
-    beyond = [
-        joint for joint in track.joints
-        if not {joint.a.piece, joint.b.piece} & inside and not _at_a_reverser(joint, track, wiring)
-    ]  # fmt: skip
     found: dict[frozenset[Joint], Stretch] = {}
     for joint in track.joints:
         for outer, inner in ((joint.a, joint.b), (joint.b, joint.a)):
             if inner.piece in inside and outer.piece not in inside and _goes_on(outer, track):
                 for way, last in _within(inner, inside, track, (joint,)):
                     if way[-1] != joint and _goes_on(last, track):
-                        found.setdefault(frozenset(way), _stretch(way, inside, track))
-    return tuple(
-        way for way in found.values() if comes_back_turned([*beyond, *way.joints], track)
-    )  # fmt: skip
+                        ends = (outer, last)
+                        found.setdefault(frozenset(way), _stretch(way, inside, ends, track))
+    return tuple(found.values())
+
+
+def join_the_rails(reverser: str, ways: Iterable[Stretch], track: Track, wiring: Wiring) -> bool:
+    """Whether one rail meets the other outside the section of a reverser, once trains reach over
+    both ends of these ways through it, be it one after the other: the section can then be turned to
+    suit no more than some of them."""
+    inside = {name for name in track.pieces if _feeds(name, track, wiring) == reverser}
+    beyond = [
+        joint for joint in track.joints
+        if not {joint.a.piece, joint.b.piece} & inside and not _at_a_reverser(joint, track, wiring)
+    ]  # fmt: skip
+    # Every piece on a way has one end at its front and one at its back: the wheels of a train join
+    # the rails at the two ends just as a joint between these would.
+    joined = (replace(way.joints[0], a=way.ends[0], b=way.ends[1]) for way in ways)
+    return comes_back_turned([*beyond, *joined], track)
 
 
 def _goes_on(port: Port, track: Track) -> bool:
@@ -59,10 +69,12 @@ def _within(
             yield from _within(leads_to, inside, track, (*crossed, joint))
 
 
-def _stretch(way: Sequence[Joint], inside: Collection[str], track: Track) -> Stretch:
+def _stretch(
+    way: Sequence[Joint], inside: Collection[str], ends: tuple[Port, Port], track: Track
+) -> Stretch:
     pieces = (port.piece for joint in way for port in (joint.a, joint.b) if port.piece in inside)
     blocks = (track.pieces[name].block for name in pieces)
-    return Stretch(tuple(way), tuple(dict.fromkeys(b for b in blocks if b is not None)))
+    return Stretch(tuple(way), tuple(dict.fromkeys(b for b in blocks if b is not None)), ends)
 
 
 def _feeds(piece: str, track: Track, wiring: Wiring) -> str | None:
@@ -83,7 +95,9 @@ def _at_a_reverser(joint: Joint, track: Track, wiring: Wiring) -> bool:
 @dataclass(frozen=True, slots=True)
 class TwoFed:
     """Two ``blocks`` with track power from two ``supplies``, and the ways on which a train comes
-    from the one to the other over track that nothing feeds: none for two that meet at a gap."""
+    from the one to the other over track that nothing feeds: none for two that meet at a gap, or at
+    the two ends of a block with feeders of which the file gives no supply. That one keeps nothing
+    apart: whatever feeds it goes together with one of the two at most."""
 
     blocks: tuple[str, str]
     supplies: tuple[str, str]
@@ -100,14 +114,17 @@ def two_fed(blocks: Iterable[str], track: Track, wiring: Wiring) -> tuple[TwoFed
             here, fed = track.pieces[outer.piece].block, _feeds(outer.piece, track, wiring)
             if here is None or fed is None:
                 continue
-            for way, last in _unfed(inner, track, wiring, (joint,)):
+            first = track.pieces[inner.piece].block or ""
+            fed_somehow = bool(wiring.feeders_of(first))
+            over = first.__eq__ if fed_somehow else lambda block: not wiring.feeders_of(block)
+            for way, last in _unfed(inner, over, track, wiring, (joint,)):
                 there = track.pieces[last.piece].block or ""
                 unlike = _feeds(last.piece, track, wiring) not in (None, fed)
                 if unlike and order[here] < order[there]:
                     met = {port.piece for j in way for port in (j.a, j.b)}
-                    dead = {p for p in met if _feeds(p, track, wiring) is None}
+                    dead = {p for p in met if _is_dead(p, track, wiring)}
                     ways = found.setdefault((here, there), {})
-                    ways.setdefault(way, _stretch(way, dead, track))
+                    ways.setdefault(way, _stretch(way, dead, (outer, last), track))
     pairs = sorted(found, key=lambda pair: (order[pair[0]], order[pair[1]]))
     return tuple(
         TwoFed(pair, _supplies_of(pair, wiring), tuple(found[pair].values())) for pair in pairs
@@ -119,19 +136,29 @@ def _supplies_of(blocks: tuple[str, str], wiring: Wiring) -> tuple[str, str]:
     return (one.name if one else "", other.name if other else "")
 
 
+def _is_dead(piece: str, track: Track, wiring: Wiring) -> bool:
+    block = track.pieces[piece].block
+    return block is not None and wiring.power_of(block) is None and not wiring.feeders_of(block)
+
+
 def _unfed(
-    port: Port, track: Track, wiring: Wiring, crossed: tuple[Joint, ...]
+    port: Port,
+    over: Callable[[str], bool],
+    track: Track,
+    wiring: Wiring,
+    crossed: tuple[Joint, ...],
 ) -> Iterator[tuple[tuple[Joint, ...], Port]]:
-    """The ways on from an end over track that nothing feeds, to the first that something does."""
+    """The ways on from an end ``over`` some blocks of which the file gives no supply, to the first
+    of which it does."""
     block = track.pieces[port.piece].block
     if block is None:
         return
     if wiring.power_of(block) is not None:
         yield crossed, port
-    elif not wiring.feeders_of(block):
+    elif over(block):
         for _, joint, leads_to in track.onward[port]:
             if joint not in crossed:
-                yield from _unfed(leads_to, track, wiring, (*crossed, joint))
+                yield from _unfed(leads_to, over, track, wiring, (*crossed, joint))
 
 
 def go_together(one: str, other: str, wiring: Wiring) -> bool | None:

@@ -34,6 +34,10 @@ def drawn_from(supply: Supply, wiring: Wiring) -> Iterator[tuple[str, Number | N
     for booster in wiring.supplies.values():
         if booster.fed_by == supply.name:
             yield booster.name, booster.draws, booster.span
+    trains = wiring.trains
+    feeds_rails = any(district.supply == supply.name for district in wiring.districts.values())
+    if feeds_rails and trains is not None and trains.most_load is not None:
+        yield "one train", trains.most_load, trains.span
 
 
 class WireEnd(NamedTuple):
