@@ -17,7 +17,6 @@ from tests.differential.test_explicit_states import agree
 from tests.differential.test_generated import check
 from tests.differential.test_histories import loaded, steps_agree
 from verifier.plan import observables
-from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Assumption, Plan
 from verifier.plan.observables import Observable
 from verifier.reference.condition_eval import true_in
@@ -102,7 +101,7 @@ def standing(plan: Plan, moment: Mapping[Observable, str]) -> int:
     on = (w.name for w, state in moment.items() if w.kind == "train" and state == "occupied")
     graph.add_nodes_from(on)
     for joint in plan.track.joints:
-        spans = moment.get(observables.across(joint_name(joint))) == "spanned"
+        spans = moment.get(observables.across(joint.name)) == "spanned"
         if spans and joint.a.piece in graph and joint.b.piece in graph:
             graph.add_edge(joint.a.piece, joint.b.piece)
     return nx.number_connected_components(graph)

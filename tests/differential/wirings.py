@@ -226,7 +226,15 @@ class Electrician:
                 self.added.append(f"lever {lever} positions normal, reverse")
             self.levers[name] = lever
             line += f" thrown by {lever}"
-        return f"{line} {contacts}".rstrip()
+        return f"{line} {contacts}".rstrip() + self._frog(name)
+
+    def _frog(self, name: str) -> str:
+        """A live frog now and then, with rails beyond it that are short or not. (All else stays as
+        it is.)"""
+        r = Random(f"frog {name} {self.supplies}")
+        by = [f"lever {self.levers[name]}"] if name in self.levers else ["points"]
+        frog = r.choice(["", " frog live by points", f" frog live by {by[0]}"])
+        return frog + (" gap normal 100 mm, reverse 250 mm" if frog and r.random() < 0.7 else "")
 
     def _joined(self, lines: Sequence[str]) -> list[str]:
         """Some gaps at which no signal stands are left out."""

@@ -8,7 +8,6 @@ from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.explain.trace_slicing import Moment
 from verifier.logic.expr import holds
-from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Plan
 from verifier.properties.examples import example
 from verifier.verdicts.causes import Cause
@@ -242,7 +241,7 @@ def test_a_train_that_is_not_seen() -> None:
 
 def joint(plan: Plan, one: str, other: str) -> str:
     """The name of the joint between two pieces."""
-    return next(joint_name(j) for j in plan.track.joints if {j.a.piece, j.b.piece} == {one, other})
+    return next(j.name for j in plan.track.joints if {j.a.piece, j.b.piece} == {one, other})
 
 
 def test_what_nothing_told_depends_on_is_left_out() -> None:

@@ -4,6 +4,8 @@ both rails beyond its frog; the leg that is not lined is dead)."""
 import pytest
 
 import verifier
+from verifier.api import situation_of
+from verifier.plan import observables
 
 FILE = """
 edge West
@@ -121,3 +123,69 @@ def test_gates_and_derails_with_contacts_have_no_frogs() -> None:
     )
     for name in ("frog-shorts", "rail-dead"):
         assert not verifier.prove(verifier.load_text(text), only=[name]).verdicts
+
+
+# ------------------------------------------------------------------ trains on dead rails
+
+SEEN = """
+edge West
+edge Main-East, Siding-East leaving only
+trains 300 mm to 2 m
+block A feeders a1
+block Main feeders m1
+block Siding feeders s1
+block Switch feeders w1, w2
+turnout T1 in Switch
+  contacts normal, reverse
+  gap normal 150 mm, reverse 150 mm
+  frog {frog}
+track West = A | T1 normal || {stub} Main = Main-East
+track T1 reverse || {other} Siding = Siding-East
+detector D-Switch current-sensing on Switch through w1, w2
+detector D-Main current-sensing through m1
+detector D-Siding current-sensing through s1
+signal 2 at A | T1
+  heads upper, lower
+  Clear            when T1 normal and Switch, Main clear
+  Diverging-Clear  when T1 reverse and Switch, Siding clear {and_main}
+  Stop             otherwise
+"""
+
+
+@pytest.mark.parametrize(
+    ("parts", "expected"),
+    [
+        ({"frog": "dead"}, "proved"),
+        # A train may foul the other leg with its wheels on dead rails, the rest of it on Main.
+        ({"frog": "live by points"}, "broken"),
+        ({"frog": "live by contacts"}, "broken"),
+        # What reaches over the gap is seen there.
+        ({"and_main": "and Main clear", "other": "Switch |"}, "proved"),
+        ({"stub": "Switch |", "other": ""}, "broken"),
+    ],
+)
+def test_a_train_on_dead_rails_is_not_seen(parts: dict[str, str], expected: str) -> None:
+    usual = {"frog": "live by points", "stub": "", "other": "", "and_main": ""}
+    plan = verifier.load_text(SEEN.format(**{**usual, **parts}))
+    verdicts = verifier.prove(plan, only=["proceed-into-occupied"]).verdicts
+    (found,) = [v for v in verdicts if v.obligation.subjects == ("2", "Switch")]
+    assert found.status == expected
+    if found.finding is not None:
+        places = [state for what, state in found.finding.situation if what.kind == "standing"]
+        assert any(place.startswith("beyond the frog of T1 on its ") for place in places)
+
+
+def test_a_situation_may_say_that_a_train_is_on_dead_rails() -> None:
+    plan = verifier.load_text(SEEN.format(frog="live by points", stub="", other="", and_main=""))
+    for lies, reports in (("normal", "clear"), ("reverse", "occupied")):
+        said = f"train on Switch beyond the frog of T1 on its reverse leg; T1 lies {lies}"
+        seen = verifier.evaluate(plan, situation_of(plan, said))
+        assert seen.states[observables.block_report("Switch")] == reports
+
+
+def test_with_the_wire_of_its_frog_broken_a_train_is_not_seen_on_either_leg() -> None:
+    plan = verifier.load_text(SEEN.format(frog="live by points", stub="", other="", and_main=""))
+    for leg in ("normal", "reverse"):
+        said = f"wire of the frog of T1 broken; train on Switch beyond the frog of T1 on its {leg}"
+        seen = verifier.evaluate(plan, situation_of(plan, f"{said} leg; T1 lies {leg}"))
+        assert seen.states[observables.block_report("Switch")] == "clear"

@@ -143,9 +143,9 @@ def section_too_short(survey: Survey) -> Musts:
                  and sum(_lengths(over, survey), NOTHING) < trains.longest]  # fmt: skip
         perhaps = [ends for over, ends in runs
                    if sum(_lengths(over, survey, sure=True), NOTHING) < trains.longest]  # fmt: skip
-        bad = _meets(survey, beyond, short)
-        decided = bad or not _meets(survey, beyond, perhaps)
-        if decided and _meets(survey, beyond, [ends for _, ends in runs]):
+        bad = bool(short) and _meets(survey, beyond, short)
+        decided = bad or not (perhaps and _meets(survey, beyond, perhaps))
+        if runs and decided and _meets(survey, beyond, [ends for _, ends in runs]):
             yield Must((name,), constant(bad))
 
 

@@ -157,7 +157,7 @@ class Bench:
             for what, state in situation
             if what.kind == "standing"
             for place in self.plan.equipment.places[what.name]
-            if place.name == state and place.feeder is not None
+            if place.name == state and (place.feeder or place.dead)
             for feeder in self.plan.wiring.feeders_of(what.name)
         }
         return Stood(frozenset(blocks), frozenset(at))

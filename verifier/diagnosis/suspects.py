@@ -268,11 +268,8 @@ class Influence:
                 return self._feeds(name, cone, stock)
             case FaultKind.SUPPLY:
                 return name in cone.supplies or self._feeds(name, cone, stock)
-            case FaultKind.SUB_BUS:
-                feeders = self._wiring.sub_buses[name].feeders
-                return any(self._wiring.feeders[f].block in stock for f in feeders)
-            case FaultKind.FEEDER:
-                return self._wiring.feeders[name].block in stock
+            case FaultKind.SUB_BUS | FaultKind.FEEDER | FaultKind.FROG:
+                return not stock.isdisjoint(self._blocks_fed(fault))
             case FaultKind.DETECTOR_WIRE | FaultKind.CONTACT_WIRE:
                 reader = fault.subjects[-1]
                 heard = reader not in self._wiring.drivers or reader in cone.drivers
@@ -300,6 +297,15 @@ class Influence:
                 raise AssertionError(fault)  # of exported rules, not of a layout
             case _:
                 assert_never(fault.kind)
+
+    def _blocks_fed(self, fault: Fault) -> set[str]:
+        """The blocks whose rails, or some of them, get their current by a wire."""
+        (name,) = fault.subjects
+        if fault.kind is FaultKind.FROG:
+            return {self._plan.track.pieces[name].block or ""}
+        sub_bus = fault.kind is FaultKind.SUB_BUS
+        feeders = self._wiring.sub_buses[name].feeders if sub_bus else (name,)
+        return {self._wiring.feeders[feeder].block for feeder in feeders}
 
     def _feeds(self, source: str, cone: Cone, stock: frozenset[str]) -> bool:
         """Whether losing a district or its supply can matter: to stock, or to a detector that

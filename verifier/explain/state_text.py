@@ -9,7 +9,6 @@ from collections import Counter
 from collections.abc import Mapping
 
 from verifier.explain.stock_text import place_of, stock_words
-from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Joint, Plan, Port
 from verifier.plan.observables import AS_BEFORE, DIVIDED, Observable
 from verifier.plan.state_words import one_of, states_clause, typed_fact
@@ -47,7 +46,7 @@ class StateWords:
 
     def __init__(self, plan: Plan):
         self._plan = plan
-        self._joints = {joint_name(j): j for j in plan.track.joints}
+        self._joints = {j.name: j for j in plan.track.joints}
         titles = {name: piece.title for name, piece in plan.track.pieces.items()}
         plain = {n: self._between(n) for n, p in plan.track.pieces.items() if p.kind == "plain"}
         self._tracks = _told_apart(

@@ -37,6 +37,7 @@ def _stock(plan: Plan, block: str, place: StockPlace) -> tuple[str, str]:
     """What stands on a block, and where."""
     over = f", {place.over}" if place.over else ""
     at = f"at {place.feeder} " if place.feeder and _sensed(plan, block) else ""
+    over = f" {place.dead.name}{over}" if place.dead else over
     unseen = _draws_nothing(plan, block, place)
     stands = train_covering(plan, block, place.covers)
     if stands is not None:

@@ -13,7 +13,6 @@ from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.devices import derails_at, devices, signaled_entries
 from verifier.plan.locking.false_reports import blips
-from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Joint, Line, Plan, Port, Signal
 from verifier.plan.observables import Condition, Observable
 from verifier.plan.situation import Situation
@@ -243,7 +242,7 @@ class TraceView:
 
     def _comes(self, k: int, joint: Joint, frm: Port, onto: Port) -> bool:
         """Whether a front would come over a joint."""
-        name = joint_name(joint)
+        name = joint.name
         if self.now(k, observables.across(name)) != "free":
             return False
         if self.plan.track.pieces[frm.piece].kind == "edge":
@@ -298,7 +297,7 @@ class TraceView:
             for edge, port in ((joint.a, joint.b), (joint.b, joint.a)):
                 if self.plan.track.pieces[edge.piece].kind != "edge" or port.piece not in here:
                     continue
-                across = observables.across(joint_name(joint))
+                across = observables.across(joint.name)
                 was, is_now = self.now(k, across), self.then(k, across)
                 if was == "free" and is_now == "spanned":
                     yield TrainMove("out", here[port.piece], edge, port)
@@ -313,7 +312,7 @@ class TraceView:
         """The end by which a tail leaves a piece."""
         ports = [Port(piece, end) for end in self._pieces[piece].ends]
         for port in ports:
-            across = observables.across(joint_name(self.plan.track.joint_at[port]))
+            across = observables.across(self.plan.track.joint_at[port].name)
             if self.now(k, across) == "spanned" and self.then(k, across) == "free":
                 return port
         raise AssertionError(f"the train on {piece} vanished")

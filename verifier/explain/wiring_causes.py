@@ -223,8 +223,16 @@ class Circuit:
             yield _of(_BLIND[detector.by], detector, supply=self._supply_of(block))
             return
         place = self._place(block)
-        if place is None or place.feeder is None or not place.draws:
+        if place is None or not place.draws:
             yield self._draws_nothing(detector, block)
+            return
+        if place.dead is not None and not self._wires.is_live(place.dead):
+            rails = place.dead
+            broken = self._wires.is_broken(FaultKind.FROG, rails.turnout)
+            yield cause(
+                CauseKind.FROG_DEAD if broken else CauseKind.RAILS_DEAD,
+                Subject("stock", block), rails.frog.span, turnout=rails.turnout, leg=rails.leg,
+            )  # fmt: skip
             return
         dead = self._no_power(block)
         if dead and (detector.by != "biased diodes" or dead[0].kind is CauseKind.BUS_BROKEN):
@@ -245,7 +253,8 @@ class Circuit:
             yield _of(CauseKind.CURRENT_DIVIDES, detector, links,
                       through=listing(through), past=listing(past))  # fmt: skip
             return
-        yield self._past(detector, block, place.feeder)
+        nearest = place.feeder or self._wiring.feeders_of(block)[0].name
+        yield self._past(detector, block, nearest)
 
     def _supply_of(self, block: str) -> str:
         power = self._wiring.power_of(block)

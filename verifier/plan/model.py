@@ -75,6 +75,11 @@ class Joint:
     gap: str | None
     span: Span
 
+    @property
+    def name(self) -> str:
+        """A name for it, of the two ends that meet there."""
+        return " to ".join(f"{port.piece} {port.end}" for port in (self.a, self.b))
+
     def other(self, port: Port) -> Port:
         return self.b if port == self.a else self.a
 

@@ -3,7 +3,7 @@
 ``clearproof explain NAME`` prints the docstring of each property.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 from verifier.language.listing import listing
@@ -76,9 +76,9 @@ def section_too_short(plan: Plan) -> Iterator[Obligation]:
         )
 
 
-def _join(reverser: str, ways: Iterable[_Way], plan: Plan) -> bool:
-    stretches = (way.stretch for way in ways)
-    return join_the_rails(reverser, stretches, plan.track, plan.wiring)
+def _join(reverser: str, ways: Sequence[_Way], plan: Plan) -> bool:
+    stretches = [way.stretch for way in ways]
+    return bool(ways) and join_the_rails(reverser, stretches, plan.track, plan.wiring)
 
 
 def supplies_bridged(plan: Plan) -> Iterator[Obligation]:

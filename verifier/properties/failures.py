@@ -60,10 +60,11 @@ def wire_broken(plan: Plan) -> Iterator[Obligation]:
     """With any one wire broken, every safety property still holds.
 
     The wires are those from a detector or contact to a driver, the return of the contacts of a
-    turnout, feeders, district buses, common returns, and the power wires of detectors, drivers
-    and switch machines. Through a broken wire, an output that is closed when clear reads occupied
-    (closed circuit); an output that is closed when occupied reads clear. Stock beside a broken
-    feeder draws current through the other feeders of its block.
+    turnout, feeders, those of live frogs, district buses, common returns, and the power wires of
+    detectors, drivers and switch machines. Through a broken wire, an output that is closed when
+    clear reads occupied (closed circuit); an output that is closed when occupied reads clear. Stock
+    beside a broken feeder draws current through the other feeders of its block. Stock on rails
+    beyond a live frog without power draws none.
     """
     return _for_each_fault(plan, "wire-broken")
 
@@ -317,6 +318,8 @@ _HINTS = {
     "detector.",
     FaultKind.SUB_BUS: "Feed the block by a second sub-bus or feeder too, and run it through the "
     "detector.",
+    FaultKind.FROG: "Cut the rails nearer to the frog, and feed those beyond it in the same block, "
+    "so that no stock stands on dead rails alone; or insulate the frog (`frog dead`).",
     FaultKind.BUS: "Make the detectors of that district read occupied when it has no track power: "
     "`without track power reads occupied`.",
     FaultKind.POWER_WIRE: "Let one driver light all heads of a signal; use `output closed when "

@@ -11,6 +11,7 @@ from verifier.logic.expr import Expr, atom, conjunction, constant, disjunction, 
 from verifier.plan import observables
 from verifier.plan.model import Plan, Port
 from verifier.plan.observables import Observable
+from verifier.plan.wiring.dead_rails import dead_at_most
 from verifier.plan.wiring.wiring_model import Frog, Machine, Number
 from verifier.properties.amounts import length
 from verifier.properties.obligation import Obligation
@@ -112,10 +113,11 @@ def rail_dead(plan: Plan) -> Iterator[Obligation]:
     Beyond a live frog both rails of the leg that the points do not lie for have the same polarity:
     stock there draws no current, and no current-sensing detector sees it, though it may foul the
     other leg. So these rails, up to the gap, are shorter than the shortest train, which then
-    reaches over the gap or back to the points. Checked for each leg of a turnout with `frog live`
-    in a block that current-sensing detectors alone watch: `gap normal 200 mm` gives how far the
-    gap is from the points; where more track of the block follows beyond the frog, the length of
-    the block counts.
+    reaches over the gap or back to the points. (What reaches over the gap is seen beyond it, and
+    not on this block: everything else is proved with that.) Checked for each leg of a turnout with
+    `frog live` in a block that current-sensing detectors alone watch: `gap normal 200 mm` gives how
+    far the gap is from the points; where more track of the block follows beyond the frog, the
+    length of the block counts.
     """
     trains, wiring = plan.wiring.trains, plan.wiring
     for machine in wiring.machines.values():
@@ -128,7 +130,7 @@ def rail_dead(plan: Plan) -> Iterator[Obligation]:
         shortest = trains.shortest if trains is not None else Number(0)
         unit = wiring.units.track
         for leg in _LEGS:
-            most = dead_at_most(machine, leg, block, plan)
+            most = dead_at_most(machine, leg, block, plan.track, wiring)
             how = f"up to {length(most, unit, 'more')} of" if most is not None else "the"
             yield Obligation(
                 "rail-dead",
@@ -144,16 +146,3 @@ def rail_dead(plan: Plan) -> Iterator[Obligation]:
                 "block of their own. Or write `frog dead` for an insulated frog with live rails "
                 "all around.",
             )
-
-
-def dead_at_most(machine: Machine, leg: str, block: str, plan: Plan) -> Number | None:
-    """How long the rails beyond a frog are at most, up to the gap of a leg; None where that is not
-    in the file."""
-    joint = plan.track.joint_at[Port(machine.turnout, leg)]
-    beyond = plan.track.pieces[joint.other(Port(machine.turnout, leg)).piece]
-    whole = plan.wiring.lengths.get(block)
-    if joint.kind != "||" and beyond.block is not None:
-        return whole if beyond.block == block else None
-    gap = machine.gaps.get(leg)
-    known = [n for n in (gap, whole) if n is not None]
-    return min(known, default=None)

@@ -8,7 +8,7 @@ from verifier.language.source import Span
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction
 from verifier.plan import observables
 from verifier.plan.devices import Device, devices
-from verifier.plan.locking.temporal_plan import approach, comes_in_at, joint_name
+from verifier.plan.locking.temporal_plan import approach, comes_in_at
 from verifier.plan.model import Move, Plan, Port, Route, Signal
 from verifier.plan.observables import AnyOne, Condition, Fact
 from verifier.properties.obligation import Lock
@@ -29,7 +29,7 @@ def moves(device: Device) -> Expr:
 
 def train_at(device: Device) -> Expr:
     """A train is on it."""
-    across = (atom(observables.across(joint_name(j)), "spanned") for j in device.joints)
+    across = (atom(observables.across(j.name), "spanned") for j in device.joints)
     return disjunction(*map(train_on, device.pieces), *across)
 
 
@@ -62,7 +62,7 @@ def may_still_pass(signal: Signal, plan: Plan) -> Expr:
         return FALSE
     late = atom(observables.window("late", signal.name), "yes")
     comes = TRUE if comes_in_at(plan, signal.name) else disjunction(*_on_approach(signal, plan))
-    return conjunction(late, comes, atom(observables.across(joint_name(signal.joint)), "free"))
+    return conjunction(late, comes, atom(observables.across(signal.joint.name), "free"))
 
 
 def _on_approach(signal: Signal, plan: Plan) -> Iterator[Expr]:

@@ -14,7 +14,7 @@ from verifier.plan.signals.colors import flashes, steady
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.derive_equipment import by_way_of, motion_of, unseen_anywhere
-from verifier.plan.wiring.equipment import Beside, StockPlace
+from verifier.plan.wiring.equipment import Beside, DeadRails, StockPlace
 from verifier.plan.wiring.faults import (
     DISOBEYED,
     FLASHER_LIT,
@@ -279,7 +279,7 @@ class EquipmentState:
         reached = [*fed, *(other for block in fed for _, other in self.neighbors(block))]
         for block in dict.fromkeys(reached):
             place = self.place(block)
-            if place is None or place.feeder is None or not place.draws:
+            if place is None or not place.draws or (place.dead and not self.is_live(place.dead)):
                 continue
             if self._is_seen_next_door(detector, block) or self._is_seen_at_home(detector, block):
                 return block
@@ -290,6 +290,15 @@ class EquipmentState:
         if supply.current is None and supply.fed_by is not None:
             return self.kind_of_current(self._wiring.supplies[supply.fed_by])
         return supply.current or ""
+
+    def is_live(self, rails: DeadRails) -> bool:
+        """Whether the frog stands for the leg that rails beyond it are on, and has power."""
+        if self.is_broken(FaultKind.FROG, rails.turnout):
+            return False
+        if rails.frog.by == "lever":
+            levers = {what.name: what for what in self._plan.inputs if what.kind == "lever"}
+            return self._situation.state(levers[rails.frog.of]) == rails.leg
+        return self.lies(rails.frog.of) == rails.leg
 
     def _is_seen_next_door(self, detector: Detector, block: str) -> bool:
         """Whether stock on a block surely draws through a detector by way of the next block: where
@@ -349,13 +358,13 @@ class EquipmentState:
         place = self.place(block)
         sound = self.sound_feeders(block)
         through = sound.intersection(self._wiring.detectors[name].through)
-        if place is None or place.feeder is None or not through:
+        if place is None or not through:
             return False
         if through == sound:
             return True
         division = self._equipment.divisions[name, block]
         all_ = (feeder.name for feeder in self._wiring.feeders_of(block))
-        spot = place.feeder, tuple(feeder for feeder in all_ if feeder not in sound)
+        spot = place.feeder or "", tuple(feeder for feeder in all_ if feeder not in sound)
         if spot in division.surely and not self._is_bridged(block):
             return True
         if spot in division.never:
@@ -479,8 +488,8 @@ def is_read(driver: Driver, name: str, contacts: bool) -> bool:
 
 def can_be(plan: Plan, situation: Situation) -> bool:
     """Whether stock can stand as a situation says: trains of the lengths given fit over the
-    spots they cover, and a train whose middle draws no current has both ends on the tracks that
-    the points lead to."""
+    spots they cover, a train whose middle draws no current has both ends on the tracks that
+    the points lead to, and one on rails that are shorter reaches beyond them."""
     wires = EquipmentState(plan, situation)
     for block in plan.equipment.places:
         place = wires.place(block)
@@ -493,6 +502,9 @@ def can_be(plan: Plan, situation: Situation) -> bool:
         middle = not place.draws and bool(plan.wiring.feeders_of(block))
         anywhere = not middle or unseen_anywhere(block, plan.wiring)
         if not anywhere and not has_ends(plan, wires, block):
+            return False
+        dead = place.dead
+        if dead and dead.reaches and not _occupied(plan, wires, dead.beyond):
             return False
     return True
 

@@ -29,11 +29,15 @@ class Places:
         self._possible = lru_cache(maxsize=None)(self._find_possible)
 
     def settled(
-        self, given: Mapping[Observable, str], vacant: Collection[str] = ()
+        self,
+        given: Mapping[Observable, str],
+        vacant: Collection[str] = (),
+        spanned: Collection[str] = (),
     ) -> dict[Observable, str]:
         """The values of inputs as they are, ``given`` those chosen: stock on a block stands where
         it can. A block is vacant where ``given`` leaves its place out. Those that are ``vacant``
-        all the same are reported occupied falsely."""
+        all the same are reported occupied falsely. ``spanned``: the joints that trains stand
+        across."""
         known = dict(given)
         for what in self.inputs:
             if what in known:
@@ -43,18 +47,22 @@ class Places:
         real = ((w, s) for w, s in known.items() if w.name not in vacant or w.kind not in _STOCK)
         wires = EquipmentState(self._plan, Situation.of(real))
         for what in self.inputs:
-            if what in known and self._lacks_ends(what, known[what], wires):
-                covers = self._place(what, known[what]).covers
+            if what not in known:
+                continue
+            place = self._place(what, known[what])
+            if self._lacks_ends(what, place, wires) or _falls_short(place, spanned):
                 known[what] = next(
-                    p.name for p in self._possible(what) if p.draws and p.covers == covers
+                    p.name
+                    for p in self._possible(what)
+                    if p.draws and not p.dead and p.covers == place.covers
                 )
         return known
 
     def _place(self, what: Observable, name: str) -> StockPlace:
         return next(p for p in self._plan.equipment.places[what.name] if p.name == name)
 
-    def _lacks_ends(self, what: Observable, name: str, wires: EquipmentState) -> bool:
-        if self._place(what, name).draws or not self._plan.wiring.feeders_of(what.name):
+    def _lacks_ends(self, what: Observable, place: StockPlace, wires: EquipmentState) -> bool:
+        if place.draws or not self._plan.wiring.feeders_of(what.name):
             return False
         anywhere = unseen_anywhere(what.name, self._plan.wiring)
         return not anywhere and not has_ends(self._plan, wires, what.name)
@@ -67,3 +75,9 @@ class Places:
             places = tuple(p for p in places if p.covers in covered) or places
         drawing = [place for place in places if place.draws]
         return (*drawing, *(place for place in places if not place.draws))
+
+
+def _falls_short(place: StockPlace, spanned: Collection[str]) -> bool:
+    """Whether a train on rails shorter than itself stands across no joint at their end."""
+    dead = place.dead
+    return dead is not None and dead.reaches and dead.joint not in spanned

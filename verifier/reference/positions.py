@@ -7,7 +7,6 @@ joints by name, the signal at each, where trains may turn back, the approach to 
 from collections.abc import Iterator, Mapping
 
 from verifier.plan.devices import derails_at, signaled_entries
-from verifier.plan.locking.temporal_plan import joint_name
 from verifier.plan.model import Joint, Plan, Port, Signal
 
 NO_TRACK = ("edge", "bumper")
@@ -21,11 +20,11 @@ class Positions:
         self.track = plan.track
         self.pieces = tuple(n for n, p in self.track.pieces.items() if p.kind not in NO_TRACK)
         self.joints: Mapping[str, Joint] = {
-            joint_name(joint): joint
+            joint.name: joint
             for joint in self.track.joints
             if all(self.track.pieces[port.piece].kind != "bumper" for port in (joint.a, joint.b))
         }
-        self.derails = {joint_name(joint): names for joint, names in derails_at(plan).items()}
+        self.derails = {joint.name: names for joint, names in derails_at(plan).items()}
         self.signaled = signaled_entries(plan)
         self.signal_at: dict[Port, Signal] = {}
         for signal in plan.signals.values():
@@ -46,7 +45,7 @@ class Positions:
 
     def joint_beside(self, port: Port) -> str:
         """The name of the joint at an end."""
-        return joint_name(self.track.joint_at[port])
+        return self.track.joint_at[port].name
 
     def joints_of(self, piece: str) -> list[str]:
         """The joints at the ends of a piece, except at bumpers."""

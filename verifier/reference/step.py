@@ -163,10 +163,17 @@ class Stepper:
         if broken is not None and moment[observables.works] == "no":
             fault, way = broken
             given[fault] = way
-        settled = self._places.settled(given, vacant) if self._places.inputs else given
+        settled: Mapping[Observable, str] = given
+        if self._places.inputs:
+            settled = self._places.settled(given, vacant, self._spanned(moment))
         missed = undetected - imagined
         return Situation.of((w, state) for w, state in settled.items() if w.name not in missed
                             or w.kind not in ("stock", "standing"))  # fmt: skip
+
+    def _spanned(self, moment: Valuation) -> frozenset[str]:
+        """The joints that trains stand across."""
+        joints = self.positions.joints
+        return frozenset(j for j in joints if moment[observables.across(j)] == "spanned")
 
     def _imagined(self, moment: Valuation) -> frozenset[str]:
         """The blocks that are falsely reported occupied, or still."""

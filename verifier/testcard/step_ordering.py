@@ -155,6 +155,7 @@ class OperatorPath:
         if place is None:
             return block
         feeder = f"{at} feeder {place.feeder}" if place.feeder else ""
+        feeder = place.dead.name if place.dead else feeder
         return " ".join(filter(None, (block, ", ".join(filter(None, (feeder, place.over))))))
 
     def _place(self, block: str, name: str) -> StockPlace | None:

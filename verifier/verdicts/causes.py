@@ -69,6 +69,14 @@ class CauseKind(Enum):
     STRAY_CURRENT = "{stock}, and its current flows through {other}"
     FEEDER_ASTRAY = "feeder {subject} of {block} passes through {other}"
     NO_TRACK_POWER = "{subject} has no track power, so that stock draws no current"
+    RAILS_DEAD = (
+        "the rails there are dead: they are beyond the live frog of {turnout} on its {leg} leg, "
+        "and the frog does not stand for that leg"
+    )
+    FROG_DEAD = (
+        "the wire of the frog of {turnout} is broken, and the rails there, beyond it on its {leg} "
+        "leg, are dead"
+    )
     CURRENT_BYPASSES = "its current flows by way of {other}, past {subject}"
     CURRENT_DIVIDES = (
         "its current divides: too little of it may flow by {through} through {subject}, the "

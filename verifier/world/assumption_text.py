@@ -122,8 +122,11 @@ def _may_be_too_short(reverser: str, longest: Fraction | None, plan: Plan) -> bo
             perhaps.append(way)
             if longest is not None and most is not None and most < longest:
                 surely.append(way)
-    join = (join_the_rails(reverser, w, plan.track, plan.wiring) for w in (perhaps, surely))
-    return next(join) and not next(join)
+    join = [
+        bool(ways) and join_the_rails(reverser, ways, plan.track, plan.wiring)
+        for ways in (perhaps, surely)
+    ]
+    return join == [True, False]
 
 
 def _has_lost_spots(detector: Detector, plan: Plan) -> bool:

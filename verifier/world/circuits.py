@@ -22,7 +22,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.signals.colors import flashes, steady
 from verifier.plan.wiring.derive_equipment import by_way_of
-from verifier.plan.wiring.equipment import Beside
+from verifier.plan.wiring.equipment import Beside, DeadRails
 from verifier.plan.wiring.faults import (
     DISOBEYED,
     FLASHER_LIT,
@@ -355,15 +355,29 @@ class Circuits:
                 continue
             at: dict[Expr, list[str]] = {}
             for place in places:
-                if place.draws and place.feeder:
-                    own = self._through_own(detector, block, place.feeder)
-                    at.setdefault(disjunction(conjunction(home, own), away), []).append(place.name)
+                if place.draws:
+                    own = self._through_own(detector, block, place.feeder or "")
+                    seen = disjunction(conjunction(home, own), away)
+                    if place.dead is not None:
+                        seen = conjunction(self._is_live(place.dead), seen)
+                    at.setdefault(seen, []).append(place.name)
             standing = self._inputs["standing", block]
             found += [conjunction(atom(standing, *names), when) for when, names in at.items()]
         return disjunction(*found)
 
+    def _is_live(self, rails: DeadRails) -> Expr:
+        """That the frog stands for the leg that rails beyond it are on, and its wire is whole."""
+        frog = rails.frog
+        stands = (
+            atom(self._inputs["lever", frog.of], rails.leg)
+            if frog.by == "lever"
+            else self._lies(frog.of, rails.leg)
+        )
+        return conjunction(self.sound(FaultKind.FROG, rails.turnout), stands)
+
     def _through_own(self, detector: Detector, block: str, nearest: str) -> Expr:
-        """That enough of what stock nearest to a feeder of its block draws passes the detector."""
+        """That enough of what stock nearest to a feeder of its block draws passes the detector;
+        ``nearest`` is empty where it may be any."""
         alone = self._sees_alone(detector.name, block, nearest)
         names = self.equipment.together.get(block, ())
         if detector.name not in names or (detector.name, block) not in self.equipment.divisions:

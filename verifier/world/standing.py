@@ -10,6 +10,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from verifier.logic.expr import FALSE, TRUE, Atom, Expr, atom, conjunction, disjunction, negation
+from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.derive_equipment import unseen_anywhere
@@ -50,26 +51,36 @@ class Standing:
                 place.name: atom(what, place.name, *(others if place is possible[0] else ()))
                 for place in possible
             }
-            self._choosing[what] = self._with_ends(what.name, possible, found)
+            self._choosing[what] = self._where_they_can(what.name, possible, found)
         return self._choosing[what]
 
-    def _with_ends(
+    def _where_they_can(
         self, block: str, possible: list[StockPlace], chosen: dict[str, Expr]
     ) -> Mapping[str, Expr]:
-        """The middle of a train that draws nothing has its ends beyond; else it does draw."""
-        middles = [place for place in possible if not place.draws]
-        electric = self._plan.wiring.feeders_of(block)
-        if not middles or not electric or unseen_anywhere(block, self._plan.wiring):
-            return chosen
-        ends = self._now(ends_beyond(self._plan, block))
+        """What stands where it cannot, does so at another place, where it draws current."""
         found = dict(chosen)
-        for middle in middles:
-            drawing = next(p for p in possible if p.draws and p.covers == middle.covers)
-            found[middle.name] = conjunction(chosen[middle.name], ends)
-            found[drawing.name] = disjunction(
-                found[drawing.name], conjunction(chosen[middle.name], negation(ends))
-            )
+        for place in possible:
+            can = self._can_stand(block, place)
+            if can is not TRUE:
+                other = next(
+                    p for p in possible if p.draws and not p.dead and p.covers == place.covers
+                )
+                found[place.name] = conjunction(chosen[place.name], can)
+                found[other.name] = disjunction(
+                    found[other.name], conjunction(chosen[place.name], negation(can))
+                )
         return {name: when for name, when in found.items() if when is not FALSE}
+
+    def _can_stand(self, block: str, place: StockPlace) -> Expr:
+        """The middle of a train that draws nothing has its ends beyond; a train on rails that are
+        shorter stands across the joint where they end."""
+        if place.dead is not None:
+            joint = observables.across(place.dead.joint)
+            return atom(joint, "spanned") if place.dead.reaches else TRUE
+        middle = not place.draws and bool(self._plan.wiring.feeders_of(block))
+        if not middle or unseen_anywhere(block, self._plan.wiring):
+            return TRUE
+        return self._now(ends_beyond(self._plan, block))
 
 
 def _possible(plan: Plan, block: str) -> list[StockPlace]:

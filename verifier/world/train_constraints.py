@@ -13,9 +13,15 @@ from verifier.plan.wiring.derive_equipment import unseen_anywhere
 
 def train_constraints(plan: Plan) -> Iterator[Expr]:
     """The middle of a train that draws nothing has its two ends on the tracks to which the
-    points lead."""
+    points lead. A train on rails that are shorter reaches beyond them."""
     for what in plan.inputs:
-        if what.kind != "standing" or unseen_anywhere(what.name, plan.wiring):
+        if what.kind != "standing":
+            continue
+        for place in plan.equipment.places[what.name]:
+            if place.dead is not None and place.dead.reaches:
+                reached = _has_stock(place.dead.beyond, plan)
+                yield disjunction(negation(atom(what, place.name)), reached)
+        if unseen_anywhere(what.name, plan.wiring):
             continue
         if not plan.wiring.feeders_of(what.name):
             continue
@@ -53,7 +59,11 @@ def _block(port: Port, plan: Plan) -> str | None:
 
 
 def _occupied(port: Port, plan: Plan) -> Expr:
-    piece = plan.track.pieces[port.piece]
+    return _has_stock(port.piece, plan)
+
+
+def _has_stock(name: str, plan: Plan) -> Expr:
+    piece = plan.track.pieces[name]
     if piece.block is None:
         return TRUE if piece.kind == "edge" else negation(TRUE)
     return atom(observables.stock(piece.block), "occupied")

@@ -11,7 +11,7 @@ from itertools import combinations
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
 from verifier.plan.devices import Device, derails_at, signaled_entries
-from verifier.plan.locking.temporal_plan import approach, comes_in_at, joint_name
+from verifier.plan.locking.temporal_plan import approach, comes_in_at
 from verifier.plan.model import Joint, Move, Piece, Plan, Port
 from verifier.plan.observables import Condition
 from verifier.plan.track.build_track import moves_over
@@ -92,7 +92,7 @@ class TrainDynamics:
         return atom(observables.heading(piece, self.pieces[piece].ends), end)
 
     def is_free(self, joint: Joint) -> Expr:
-        return atom(observables.across(joint_name(joint)), "free")
+        return atom(observables.across(joint.name), "free")
 
     # -------------------------------------------------------------- fronts
 
@@ -130,7 +130,7 @@ class TrainDynamics:
     def _goes(self, joint: Joint, frm: Port) -> Expr:
         """A train on the piece of ``frm`` moves, and leaves by that end."""
         return conjunction(
-            atom(observables.choice("advance", joint_name(joint)), "yes"),
+            atom(observables.choice("advance", joint.name), "yes"),
             self.occupied(frm.piece),
             self._is_no_wreck(frm.piece),
             negation(self._reverses.get(frm.piece, FALSE)),
@@ -315,7 +315,7 @@ class TrainDynamics:
         return disjunction(
             *(
                 conjunction(
-                    atom(observables.choice("advance", joint_name(joint)), "yes"),
+                    atom(observables.choice("advance", joint.name), "yes"),
                     negation(self.is_free(joint)),
                     self.occupied(port.piece),
                     self._is_no_wreck(port.piece),
@@ -497,7 +497,7 @@ class TrainDynamics:
                 pace = observables.pace(piece)
                 yield pace, _two(pace, self._next_pace(pace, came))
         for joint in self.joints:
-            across = observables.across(joint_name(joint))
+            across = observables.across(joint.name)
             stays = conjunction(negation(self.is_free(joint)), negation(disjunction(*frees[joint])))
             yield across, _two(across, disjunction(*spans[joint], stays))
 

@@ -23,8 +23,10 @@ _GOES_ON = re.compile(
     r"\s*(over (no )?spots?\b|all current by way of |the rest of it|longer than the block"
     r"|drawing no current|which draws no current|on \S+\s*$|at \S+ (from|up)\b)"
 )
-_STOCK = re.compile(r"(a )?train at |.*\b(a )?train\b.*\bover |a train of |the middle of a train"
-                    r"|stock (that draws|drawing) |stock on \S+ at ")  # fmt: skip
+_STOCK = re.compile(
+    r"(a )?train at |.*\b(a )?train\b.*\bover |a train of |the middle of a train"
+    r"|stock (that draws|drawing) |stock on \S+ at |.*\bbeyond the frog of "
+)
 _OVER = re.compile(r"\bover (no spot|spots? \d+(?:(?: to| and) \d+)*)")
 _MOTION = re.compile(r"(\S+) (still moving|moving|at rest|not moved yet)")
 _COMMANDED = re.compile(r"(\S+) told (?:to lie )?(\S+)")
@@ -141,7 +143,10 @@ def _stock(plan: Plan, part: str, span: Span, found: WiredFacts) -> None:
     places = plan.equipment.places.get(block, ())
     over = _OVER.search(part)
     unseen = "no current" in part or "too little" in part
-    place = _place(places, feeder.name if feeder else None, over[0] if over else "", unseen)
+    fitting = [p for p in places if (p.dead is not None and p.dead.name in part) == bool(p.dead)]
+    if any(p.dead is not None for p in fitting):
+        fitting = [p for p in fitting if p.dead is not None]
+    place = _place(fitting, feeder.name if feeder else None, over[0] if over else "", unseen)
     if place is None:
         found.errors.append(
             diagnostic(

@@ -6,7 +6,7 @@ All else is reported through the wiring of the file, as in single situations.
 from collections.abc import Iterator
 from dataclasses import replace
 
-from verifier.plan.model import Joint, Move, Plan, Port
+from verifier.plan.model import Move, Plan, Port
 from verifier.plan.track.build_track import moves_over
 from verifier.plan.wiring.derive_equipment import derive_equipment, inputs_with
 
@@ -30,11 +30,6 @@ def running_plan(plan: Plan) -> Plan:
         inputs=(*inputs, *(what for what in commanded if what not in inputs)),
         unwired_inputs=given,
     )
-
-
-def joint_name(joint: Joint) -> str:
-    """A name for a joint, of the two ends that meet there."""
-    return " to ".join(f"{port.piece} {port.end}" for port in (joint.a, joint.b))
 
 
 def approach(plan: Plan, signal: str) -> Iterator[Move]:

@@ -22,6 +22,7 @@ from verifier.plan.model import (
 )
 from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.signals.colors import flashes, steady
+from verifier.plan.wiring.dead_rails import dead_rails
 from verifier.plan.wiring.division import divisions, margin, together
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Geometry, StockPlace
 from verifier.plan.wiring.faults import RELAYS, Fault, FaultKind
@@ -52,7 +53,9 @@ def derive_equipment(
     if not wiring.given:
         return replace(NO_EQUIPMENT, faults=tuple(_plates(signals)))
     geometry, spots_of = _spots(wiring, track)
-    places = {block: found for block in blocks if (found := _places(block, wiring, geometry))}
+    places = {
+        block: found for block in blocks if (found := _places(block, wiring, track, geometry))
+    }
     gaps, joined = _neighbors(wiring, track)
     detector_readers, contact_readers = _readers(wiring, signals, conditions, locking)
     returns = {name: contact_returns(readers, wiring) for name, readers in contact_readers.items()}
@@ -142,20 +145,28 @@ def _spots(wiring: Wiring, track: Track) -> tuple[dict[str, Geometry], dict[str,
     return geometry, spots_of
 
 
-def _places(block: str, wiring: Wiring, geometry: Mapping[str, Geometry]) -> tuple[StockPlace, ...]:
-    electric: list[tuple[str, str | None, bool]] = [
-        (f"at {feeder.name}", feeder.name, True) for feeder in wiring.feeders_of(block)
+def _places(
+    block: str, wiring: Wiring, track: Track, geometry: Mapping[str, Geometry]
+) -> tuple[StockPlace, ...]:
+    electric = [
+        StockPlace(f"at {feeder.name}", feeder.name, True, ())
+        for feeder in wiring.feeders_of(block)
     ]
     sensing = [d for d in wiring.detectors_of(block) if d.kind == "current-sensing"]
+    if sensing and electric:
+        rails = dead_rails(block, track, wiring)
+        electric += [StockPlace(dead.name, None, True, (), dead=dead) for dead in rails]
     if sensing and may_stand_unseen(block, wiring):
-        electric.append(("drawing no current", None, False))
+        electric.append(StockPlace("drawing no current", None, False, ()))
     covered = _runs(geometry[block]) if block in geometry else []
     if not covered:
-        return tuple(StockPlace(name, feeder, draws, ()) for name, feeder, draws in electric)
+        return tuple(electric)
     return tuple(
-        StockPlace(f"{name}, {over}" if name else over, feeder, draws, covers, over)
+        replace(
+            place, name=f"{place.name}, {over}" if place.name else over, covers=covers, over=over
+        )
         for over, covers in covered
-        for name, feeder, draws in (electric or [("", None, False)])
+        for place in (electric or [StockPlace("", None, False, ())])
     )
 
 
@@ -315,6 +326,8 @@ def _wires(
         yield Fault(FaultKind.SUB_BUS, (sub_bus.name,), sub_bus.span)
     for feeder in wiring.feeders.values():
         yield Fault(FaultKind.FEEDER, (feeder.name,), feeder.span)
+    frogs = {name: m.live_frog for name, m in wiring.machines.items() if m.live_frog}
+    yield from (Fault(FaultKind.FROG, (name,), frog.span) for name, frog in frogs.items())
     for group in wiring.common_returns:
         yield Fault(FaultKind.COMMON_RETURN, group, wiring.supplies[group[0]].span)
     powered: tuple[Detector | Driver, ...] = (*wiring.detectors.values(), *wiring.drivers.values())

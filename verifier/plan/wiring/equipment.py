@@ -8,7 +8,27 @@ from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import RELAYS, Fault, FaultKind, UnknownFault
-from verifier.plan.wiring.wiring_model import Number
+from verifier.plan.wiring.wiring_model import Frog, Number
+
+
+@dataclass(frozen=True, slots=True)
+class DeadRails:
+    """The rails of a block beyond the live frog of a turnout, on one of its legs, which ends at
+    ``joint``. ``frog``: what sets the polarity of the frog. ``reaches``: they are shorter than any
+    train, so that what stands on them, and on no other rails of the block, reaches over that joint
+    onto the piece ``beyond``."""
+
+    turnout: str
+    leg: str
+    frog: Frog
+    joint: str
+    beyond: str
+    reaches: bool
+
+    @property
+    def name(self) -> str:
+        """The place, as situations name it."""
+        return f"beyond the frog of {self.turnout} on its {self.leg} leg"
 
 
 @dataclass(frozen=True, slots=True)
@@ -17,13 +37,15 @@ class StockPlace:
 
     ``feeder`` is the nearest one, through which it draws its current; ``draws`` is False for
     stock that draws none, or too little to be seen. ``covers`` are the spots it covers, ``over``
-    the same in words where the block has spots."""
+    the same in words where the block has spots. Stock on rails beyond a live frog (``dead``) draws
+    current only while these are live, through any of the feeders."""
 
     name: str
     feeder: str | None
     draws: bool
     covers: tuple[int, ...]
     over: str = ""
+    dead: DeadRails | None = None
 
 
 @dataclass(frozen=True, slots=True)
