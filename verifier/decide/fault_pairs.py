@@ -63,6 +63,7 @@ class FaultPairs:
             else None
         )
         self._near = FaultsNear(sound)
+        self._worlds: dict[tuple[Observable, ...], World] = {}
         self._timeout, self._store = timeout, store
 
     def search(self, harms: Sequence[Obligation]) -> Iterator[tuple[int, int, list[Failure]]]:
@@ -99,7 +100,7 @@ class FaultPairs:
         """Find the pairs among those asked, where some may be broken.
 
         Raises InputError where what signals show then goes round in a circle."""
-        world = World(self._sound.plan, self._sound, broken, _all_names(self._sound.plan))
+        world = self._world_with(tuple(broken))
         engine = self._shared or SituationCheck.of(world, self._timeout, store=self._store)
         goal = world.expand(harm.formula)
         if harm.key in self._unproved:
@@ -115,6 +116,13 @@ class FaultPairs:
             row = Failure(names, "pair", "false proceed", harm.trouble, unseen)
             self._found[frozenset(pair)] = row
         self._undecided = reason or self._undecided
+
+    def _world_with(self, broken: tuple[Observable, ...]) -> World:
+        """The world in which these may be broken. Harms close to each other share one."""
+        if broken not in self._worlds:
+            plan = self._sound.plan
+            self._worlds[broken] = World(plan, self._sound, broken, _all_names(plan))
+        return self._worlds[broken]
 
     def _rows(self) -> list[Failure]:
         rows = [*self._found.values()]

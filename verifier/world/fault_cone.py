@@ -131,19 +131,23 @@ class FaultsNear:
         for fault, names in _direct(sound).items():
             for name in names:
                 self._at.setdefault(name, []).append(fault)
-        self._whole = World(sound.plan, sound, (), self._names)
+        self._worlds: dict[frozenset[Observable], World] = {}
 
     def to(self, formula: Expr) -> frozenset[Observable]:
         """These faults, for a formula over observables."""
-        first = self._faults_at(self._read(formula, self._whole))
-        world = World(self._sound.plan, self._sound, first, self._names)
-        return first | self._faults_at(self._read(formula, world))
+        first = self._faults_at(self._read(formula, frozenset()))
+        return first | self._faults_at(self._read(formula, first))
 
     def _faults_at(self, names: Iterable[str]) -> frozenset[Observable]:
         return frozenset(fault for name in names for fault in self._at.get(name, ()))
 
-    def _read(self, formula: Expr, world: World) -> set[str]:
-        """The names of all that a formula reads, directly or through others."""
+    def _read(self, formula: Expr, faults: frozenset[Observable]) -> set[str]:
+        """The names of all that a formula reads, directly or through others, where these faults
+        may be present."""
+        if faults not in self._worlds:
+            sound = self._sound
+            self._worlds[faults] = World(sound.plan, sound, faults, self._names)
+        world = self._worlds[faults]
         waiting, seen = [*_atoms(formula)], set[Atom]()
         while waiting:
             part = waiting.pop()

@@ -18,6 +18,7 @@ from verifier.engines.minimal_core import minimal_core
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Exists, Impossible, SituationAnswer, Unknown
 from verifier.engines.session import Session
+from verifier.engines.smt.alike import Form
 from verifier.engines.smt.train_length_constraints import Room, rooms, standing_is_possible
 from verifier.engines.stopping import OUT_OF_TIME
 from verifier.logic.expr import TRUE, Atom, Const, Expr, negation, support
@@ -66,6 +67,8 @@ class SituationCheck:
         self._domains: dict[Observable, list[z3.BoolRef]] = {}
         self._groups = self._group_assumptions()
         self._elsewhere: dict[int, SituationAnswer] = {}
+        # What was found for a question that others may equal up to names, by positions.
+        self._alike: dict[Hashable, tuple[tuple[int, ...], ...]] = {}
 
     @cached_property
     def _session(self) -> Session:
@@ -218,11 +221,20 @@ class SituationCheck:
         if isinstance(goal, Const) or len(asked) < at_once or needed == ():
             return [], ""
         tried = frozenset(group for group in spared if group and group.issubset(asked))
+        form = Form([goal, *(self._assumptions[i][0] for i in applying)], self._rooms)
+        groups = frozenset(frozenset(form.numbers(group)) for group in tried)
+        lists = form.numbers(asked), None if needed is None else form.numbers(needed)
+        alike = form.key, at_once, groups, *lists
+        if alike in self._alike:
+            return [tuple(asked[i] for i in group) for group in self._alike[alike]], ""
         found, why = self._store.answer(
             ("faults", at_once, tried, tuple(asked), needed, *self._question(goal, cone, applying)),
             lambda: self._faults_with(goal, cone, applying, asked, at_once, tried, needed),
             lambda answer: not answer[1],
         )
+        if not why:
+            place = {what: i for i, what in enumerate(asked)}
+            self._alike[alike] = tuple(tuple(place[what] for what in group) for group in found)
         return list(found), why
 
     def _faults_with(
