@@ -183,9 +183,9 @@ def test_a_situation_may_say_that_a_train_is_on_dead_rails() -> None:
         assert seen.states[observables.block_report("Switch")] == reports
 
 
-def test_with_the_wire_of_its_frog_broken_a_train_is_not_seen_on_either_leg() -> None:
+def test_beyond_a_frog_without_power_a_train_is_not_seen_on_either_leg() -> None:
     plan = verifier.load_text(SEEN.format(frog="live by points", stub="", other="", and_main=""))
     for leg in ("normal", "reverse"):
-        said = f"wire of the frog of T1 broken; train on Switch beyond the frog of T1 on its {leg}"
+        said = f"frog of T1 without power; train on Switch beyond the frog of T1 on its {leg}"
         seen = verifier.evaluate(plan, situation_of(plan, f"{said} leg; T1 lies {leg}"))
         assert seen.states[observables.block_report("Switch")] == "clear"

@@ -39,7 +39,7 @@ def plate_missing(survey: Survey) -> Musts:
 
 
 def wire_broken(survey: Survey) -> Musts:
-    """Every bus of a district, sub-bus, feeder, live frog, common return; the power wire of every
+    """Every bus of a district, sub-bus, feeder, common return; the power wire of every
     detector, driver and motor with a supply, of every relay, timer and direction of traffic that
     names one of its own, and of all others where the file says what powers them; the wire from
     every detector, and from every contact, to every driver that it is wired to, and to the relays
@@ -50,8 +50,6 @@ def wire_broken(survey: Survey) -> Musts:
     names = [f"bus of {name}" for name in wiring.districts]
     names += [f"sub-bus {name}" for name in wiring.sub_buses]
     names += [f"feeder {name}" for name in wiring.feeders]
-    names += [f"wire of the frog of {m.turnout}" for m in wiring.machines.values()
-              if m.frog is not None and m.frog.by != "dead"]  # fmt: skip
     names += [f"common return of {' and '.join(group)}" for group in wiring.common_returns]
     names += [f"power wire of {d.name}" for d in wiring.detectors.values() if d.supply is not None]
     names += [f"power wire of {d.name}" for d in wiring.drivers.values() if d.supply is not None]
@@ -172,9 +170,12 @@ class Readers:
 
 
 def supply_lost(survey: Survey) -> Musts:
-    """Every supply."""
+    """Every supply. Every live frog."""
     for name in survey.plan.wiring.supplies:
         yield _fault(f"supply {name}", "off")
+    for name, machine in survey.plan.wiring.machines.items():
+        if machine.frog is not None and machine.frog.by != "dead":
+            yield _fault(f"frog of {name}", "without power")
 
 
 def gap_bridged(survey: Survey) -> Musts:

@@ -60,21 +60,21 @@ def wire_broken(plan: Plan) -> Iterator[Obligation]:
     """With any one wire broken, every safety property still holds.
 
     The wires are those from a detector or contact to a driver, the return of the contacts of a
-    turnout, feeders, those of live frogs, district buses, common returns, and the power wires of
-    detectors, drivers and switch machines. Through a broken wire, an output that is closed when
-    clear reads occupied (closed circuit); an output that is closed when occupied reads clear. Stock
-    beside a broken feeder draws current through the other feeders of its block. Stock on rails
-    beyond a live frog without power draws none.
+    turnout, feeders, district buses, common returns, and the power wires of detectors, drivers
+    and switch machines. Through a broken wire, an output that is closed when clear reads occupied
+    (closed circuit); an output that is closed when occupied reads clear. Stock beside a broken
+    feeder draws current through the other feeders of its block.
     """
     return _for_each_fault(plan, "wire-broken")
 
 
 def supply_lost(plan: Plan) -> Iterator[Obligation]:
-    """With any one supply off, every safety property still holds.
+    """With any one supply off, or one live frog without power, every safety property still holds.
 
     Without track power, stock draws no current, and a current-sensing detector reads clear
     unless it reads occupied without power (`without track power reads occupied`). The heads of
-    a driver without a supply are dark.
+    a driver without a supply are dark. Stock on rails beyond a live frog whose wire, or contact, is
+    broken draws no current.
     """
     return _for_each_fault(plan, "supply-lost")
 

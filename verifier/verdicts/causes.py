@@ -74,8 +74,8 @@ class CauseKind(Enum):
         "and the frog does not stand for that leg"
     )
     FROG_DEAD = (
-        "the wire of the frog of {turnout} is broken, and the rails there, beyond it on its {leg} "
-        "leg, are dead"
+        "the frog of {turnout} has no power, and the rails there, beyond it on its {leg} leg, are "
+        "dead"
     )
     CURRENT_BYPASSES = "its current flows by way of {other}, past {subject}"
     CURRENT_DIVIDES = (

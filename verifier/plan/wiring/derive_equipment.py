@@ -283,6 +283,8 @@ def _faults(
     }
     for supply in wiring.supplies.values():
         yield Fault(FaultKind.SUPPLY, (supply.name,), supply.span, supply.name in moving)
+    frogs = {name: m.live_frog for name, m in wiring.machines.items() if m.live_frog}
+    yield from (Fault(FaultKind.FROG, (name,), frog.span) for name, frog in frogs.items())
     for gap in gaps:
         yield Fault(FaultKind.GAP, (gap.name,), gap.span, ways=gap.states)
     heads = {head.name: head for signal in signals.values() for head in signal.heads}
@@ -326,8 +328,6 @@ def _wires(
         yield Fault(FaultKind.SUB_BUS, (sub_bus.name,), sub_bus.span)
     for feeder in wiring.feeders.values():
         yield Fault(FaultKind.FEEDER, (feeder.name,), feeder.span)
-    frogs = {name: m.live_frog for name, m in wiring.machines.items() if m.live_frog}
-    yield from (Fault(FaultKind.FROG, (name,), frog.span) for name, frog in frogs.items())
     for group in wiring.common_returns:
         yield Fault(FaultKind.COMMON_RETURN, group, wiring.supplies[group[0]].span)
     powered: tuple[Detector | Driver, ...] = (*wiring.detectors.values(), *wiring.drivers.values())

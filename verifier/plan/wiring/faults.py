@@ -35,7 +35,7 @@ class FaultKind(Enum):
     BUS = "bus of", "wire-broken", ("broken",), ("district",)
     SUB_BUS = "sub-bus", "wire-broken", ("broken",), ("sub-bus",)
     FEEDER = "feeder", "wire-broken", ("broken",), ("feeder",)
-    FROG = "wire of the frog of", "wire-broken", ("broken",), ("turnout",)
+    FROG = "frog of", "supply-lost", ("without power",), ("turnout",)
     COMMON_RETURN = "common return of", "wire-broken", ("broken",), ("supply", "...")
     POWER_WIRE = (
         "power wire of",
