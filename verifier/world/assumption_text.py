@@ -17,7 +17,7 @@ from verifier.plan.observables import facts_unfolded
 from verifier.plan.track.turning import comes_back_turned
 from verifier.plan.wiring.division import margin, shares
 from verifier.plan.wiring.hearing import heard
-from verifier.plan.wiring.sections import join_the_rails, room_on, section_ways, two_fed
+from verifier.plan.wiring.sections import may_be_too_short, two_fed
 from verifier.plan.wiring.supplied import drawn_from, ends_of
 from verifier.plan.wiring.wiring_model import Detector
 
@@ -99,7 +99,7 @@ def _bridged(plan: Plan) -> Iterator[str]:
     longest = wiring.trains.longest if wiring.trains else None
     turning = (name for name, supply in wiring.supplies.items() if supply.reverses)
     yield from _about(
-        (name for name in turning if _may_be_too_short(name, longest, plan)),
+        (name for name in turning if may_be_too_short(name, longest, track, wiring)),
         "Whether the longest train is shorter than the section of {} does not follow from the "
         "lengths in the file: taken to be so.",
     )
@@ -110,23 +110,6 @@ def _bridged(plan: Plan) -> Iterator[str]:
         "Whether {} is DC, AC or DCC is not given: taken to go together with the supplies of the "
         "blocks beside.",
     )
-
-
-def _may_be_too_short(reverser: str, longest: Fraction | None, plan: Plan) -> bool:
-    """Whether neither that trains join the rails over both ends of the section of a reverser
-    follows, nor that they do not."""
-    surely, perhaps = [], []
-    for way in section_ways(reverser, plan.track, plan.wiring):
-        least, most = room_on(way.blocks, plan.track, plan.wiring)
-        if longest is None or least < longest:
-            perhaps.append(way)
-            if longest is not None and most is not None and most < longest:
-                surely.append(way)
-    join = [
-        bool(ways) and join_the_rails(reverser, ways, plan.track, plan.wiring)
-        for ways in (perhaps, surely)
-    ]
-    return join == [True, False]
 
 
 def _has_lost_spots(detector: Detector, plan: Plan) -> bool:

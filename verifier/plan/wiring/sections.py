@@ -193,3 +193,18 @@ def room_on(blocks: Sequence[str], track: Track, wiring: Wiring) -> tuple[Number
         if n is not None and len(ways_through(b, track)) == 1
     )  # fmt: skip
     return sum(sure, Number(0)), sum(known, Number(0)) if len(known) == len(blocks) else None
+
+
+def may_be_too_short(reverser: str, longest: Number | None, track: Track, wiring: Wiring) -> bool:
+    """Whether neither that trains join the rails over both ends of the section of a reverser
+    follows from the lengths in the file, nor that they do not."""
+    surely, perhaps = [], []
+    for way in section_ways(reverser, track, wiring):
+        least, most = room_on(way.blocks, track, wiring)
+        if longest is None or least < longest:
+            perhaps.append(way)
+            if longest is not None and most is not None and most < longest:
+                surely.append(way)
+    join = [bool(ways) and join_the_rails(reverser, ways, track, wiring)
+            for ways in (perhaps, surely)]  # fmt: skip
+    return join == [True, False]
