@@ -27,7 +27,7 @@ from verifier.world.world import World, check_circles
 
 if TYPE_CHECKING:
     from verifier.diagnosis.diagnose import Diagnosis
-    from verifier.drafting.wanted import Aspects, Panel, SingleTrack
+    from verifier.drafting.wanted import Aspects, Panel, Release, SingleTrack
     from verifier.mending.mend import Mended
     from verifier.repair.fewest_promises import Fewest
 
@@ -141,6 +141,7 @@ def draft_file(
     by_hand: bool = False,
     panel: "Panel" = "dispatcher",
     single_track: "SingleTrack" = "signals",
+    release: "Release" = "sectional",
     within: float | None = None,
     progress: Progress = silent,
 ) -> tuple[str, Report]:
@@ -151,7 +152,8 @@ def draft_file(
     ``dispatcher``, entrance-exit ``buttons``, the levers of a frame (``levers``) or track and
     trains alone (``automatic``; switches are thrown by hand then). ``single_track``: what keeps
     opposing trains apart there, their ``signals``, one ``lever`` or a locked direction of
-    ``traffic``.
+    ``traffic``. ``release``: of points, behind a train one by one (``sectional``), all at once
+    (``route``), or after a ``time`` as well.
 
     Raises :class:`InputError` with each place that cannot be signaled."""
     from verifier.drafting.draft import drafted
@@ -159,7 +161,7 @@ def draft_file(
     from verifier.engines.stopping import time_limit
     from verifier.pipeline import prove as decide_all
 
-    wanted = Wanted(aspects, by_hand, panel, single_track)
+    wanted = Wanted(aspects, by_hand, panel, single_track, release)
     with time_limit(within):
         source = Source(str(path), read_text(path))
         text = drafted(source, read(source, Path(path)), wanted)

@@ -1,6 +1,7 @@
 """Drafts: proved in operation, nothing of the user's changed, refusals by place and reason."""
 
 import re
+from collections.abc import Iterable
 from pathlib import Path
 
 import networkx
@@ -380,6 +381,8 @@ track T1 reverse | reverse T2
     text = draft_of(plan, panel="buttons")
     assert text.count("  thrown reverse when any of 2R-to-B2-route, 4L-to-A1-route up\n") == 2
     assert "  thrown non-derailing when any of 4R-to-B2-route, 4L-to-A2-route up\n" in text
+    held = "  locked while any of In-2, In-1 occupied or not all of 2R, 4R, 4L at stop\n"
+    assert held in text, "a train from 2R that has not reached T2 counts on the derail"
     straight = text.split("relay 4R-to-B2-route\n", 1)[1].split("sticks", 1)[0]
     assert "2R-to-B1-route" not in straight, "two tracks are used at once"
 
@@ -435,12 +438,44 @@ trains start on Main
     assert [d.code for d in refused.value.diagnostics] == ["CP907"]
 
 
+def test_time_locking_holds_points_and_signals_for_a_train_that_cannot_stop() -> None:
+    """The lock is needed, and its time counts: a train may need up to 20 s. (No signal here lets
+    a train out while one stands before the other signal: its check of the time only matters where
+    two signals face each other across a siding.)"""
+    text = draft_of(FACING, release="time")
+    assert text.count(" 30 s runs while ") == 3 and "trains need 20 s to stop\n" in text
+    assert " and 2L-time done\n" in text
+    assert proof_of(text).grade is Grade.OPERATION
+    lock = "      or not all of 2RA-time, 2RB-time, 2L-time done\n"
+    assert is_broken(text.replace(lock, ""), LATE)
+    assert is_broken(text.replace(" 30 s runs", " 15 s runs"), LATE)
+    siding = " ".join(draft_of(SIDING, release="time").split())
+    assert "and (4L-time done or T3 normal)" in siding
+    own = draft_of(f"{FACING}trains need 8 s to stop\n", release="time")
+    assert own.count(" 12 s runs while ") == 3 and own.count("trains need") == 1
+
+
+def test_a_route_is_released_as_a_whole_or_switch_by_switch() -> None:
+    """Of a train into track 2 the first switch is free behind it, or held until it is in."""
+    throat = LADDER.replace("T1, T3 in Throat", "T1 in Throat\nturnout T3 in Throat-2")
+    throat = throat.replace("Throat, Y1", "Throat, Throat-2, Y1").replace(
+        "T1 reverse =", "T1 reverse |"
+    )
+    by_switch, whole = draft_of(throat), draft_of(throat, release="route")
+    first = "  locked while Throat occupied or", "  locked while any of Throat, Throat-2 occupied"
+    assert first[0] not in whole and first[1] in whole
+    assert whole.count("locked while") == by_switch.count("locked while")
+
+
 @pytest.mark.parametrize(
     "options",
     [
         ("--panel", "automatic", "--switches", "lever"),
         ("--panel", "automatic", "--single-track", "lever"),
         ("--panel", "buttons", "--switches", "hand"),
+        ("--panel", "automatic", "--release", "route"),
+        ("--panel", "buttons", "--release", "time"),
+        ("--switches", "hand", "--release", "time"),
     ],
 )
 def test_options_that_contradict_each_other_are_named(
@@ -459,8 +494,11 @@ UNSAFE = (
 )  # fmt: skip
 
 
-def is_broken(text: str) -> bool:
-    return any(verdict.status == "broken" for verdict in proof_of(text, UNSAFE).verdicts)
+LATE = ("approach-locking",)
+
+
+def is_broken(text: str, only: Iterable[str] = UNSAFE) -> bool:
+    return any(verdict.status == "broken" for verdict in proof_of(text, only).verdicts)
 
 
 @pytest.mark.parametrize(

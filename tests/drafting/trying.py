@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from tests.drafting.plans import random_plan, shaped_plan
 from verifier.api import checked
 from verifier.drafting.draft import drafted
-from verifier.drafting.wanted import Aspects, Panel, SingleTrack, Wanted
+from verifier.drafting.wanted import Aspects, Panel, Release, SingleTrack, Wanted
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
 from verifier.language.modules.expand import read
@@ -28,10 +28,11 @@ def draft_of(
     by_hand: bool = False,
     panel: Panel = "dispatcher",
     single_track: SingleTrack = "signals",
+    release: Release = "sectional",
 ) -> str:
     """The draft of a text, not proved. Raises :class:`InputError`."""
     source = Source("plan", text)
-    return drafted(source, read(source), Wanted(aspects, by_hand, panel, single_track))
+    return drafted(source, read(source), Wanted(aspects, by_hand, panel, single_track, release))
 
 
 def proof_of(text: str, only: Iterable[str] = ()) -> Report:

@@ -46,6 +46,12 @@ def add(command: Command) -> None:
         "other end (default); lever: one lever for both ways; traffic: a direction of traffic, "
         "locked while a train or a signal uses it",
     )  # fmt: skip
+    draft.add_argument(
+        "--release", choices=("sectional", "route", "time"), default="sectional",
+        help="when locked switches are free again. sectional: each as soon as the train is past it "
+        "(default); route: all of a route when the train is past the last one; time: also not "
+        "before a train that cannot stop any more would have come",
+    )  # fmt: skip
     within_option(draft, "writing and proving it")
 
 
@@ -59,7 +65,10 @@ def _contradictions(options: argparse.Namespace) -> Iterator[str]:
             "is no lever to throw a switch. Leave out one of them."
         )
     yield from Wanted(
-        by_hand=options.switches == "hand", panel=options.panel, single_track=options.single_track
+        by_hand=options.switches == "hand",
+        panel=options.panel,
+        single_track=options.single_track,
+        release=options.release,
     ).contradictions
 
 
@@ -84,6 +93,7 @@ def _draft(options: argparse.Namespace) -> int:
             by_hand=options.switches == "hand",
             panel=options.panel,
             single_track=options.single_track,
+            release=options.release,
             within=options.within,
             progress=progress,
         )

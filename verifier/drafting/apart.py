@@ -8,13 +8,14 @@ train waits at its own, so that no train waits for one that never comes.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
 from verifier.drafting.levers import Named
 from verifier.drafting.routing import Meeting, Routing
 from verifier.drafting.single import Stretches
 from verifier.drafting.wanted import Aspects, Panel
+from verifier.drafting.words import all_of
 from verifier.language.listing import listing
 from verifier.plan.model import Route
 
@@ -33,6 +34,8 @@ class Apart:
     panel: Panel
     aspects: Aspects
     stretches: Stretches
+    # By signal, with time locking: the timer that runs while it is at stop.
+    times: Mapping[str, str] = field(default_factory=dict)
 
     def conditions(self, route: Route) -> Iterator[str]:
         """What a signal asks before it clears for a route, so that no other one lets a train meet
@@ -46,6 +49,8 @@ class Apart:
             yield from self._after_written(route)
         else:
             yield from self._by_levers(route)
+        if self.times:
+            yield from self._after_their_time(route)
 
     def against(self, key: str, meetings: Sequence[Meeting]) -> Mapping[str, tuple[str, ...]]:
         """The signals that are kept apart from one by its conditions, and the track where."""
@@ -81,14 +86,22 @@ class Apart:
         for meeting in self._met(route):
             if self._asks(route.signal, meeting.other.signal):
                 wants[meeting.other.signal].append(self._besides(route, meeting.other))
+        yield from self._unless_lined(
+            route, wants, lambda keys: f"{', '.join(self.names[key].name for key in keys)} at stop"
+        )
+
+    def _unless_lined(
+        self, route: Route, wants: Mapping[str, list[Lie]], say: Callable[[Sequence[str]], str]
+    ) -> Iterator[str]:
+        """What is to be said of signals, or of each only while points let it be met."""
         free = [key for key, lies in wants.items() if self._any_way(route, key, lies)]
         if free:
-            yield f"{', '.join(self.names[key].name for key in free)} at stop"
+            yield say(free)
         for key, lies in wants.items():
             if key not in free:
                 for lie in least(lies):
                     lined = " or ".join(self._otherwise(lie))
-                    yield f"({self.names[key].name} at stop or {lined})"
+                    yield f"({say([key])} or {lined})"
 
     def _any_way(self, route: Route, key: str, lies: Sequence[Lie]) -> bool:
         """Whether a signal meets a route however the points lie that the route leaves open."""
@@ -151,6 +164,15 @@ class Apart:
         """How points must lie for another route that this one leaves open."""
         needs = self.routing.needs[route.name]
         return {p: at for p, at in self.routing.needs[other.name].items() if needs.get(p) != at}
+
+    def _after_their_time(self, route: Route) -> Iterator[str]:
+        """No train that saw a signal clear may still pass it and meet the route."""
+        wants: dict[str, list[Lie]] = defaultdict(list)
+        for meeting in self._met(route):
+            wants[meeting.other.signal].append(self._besides(route, meeting.other))
+        yield from self._unless_lined(
+            route, wants, lambda keys: f"{all_of([self.times[key] for key in keys])} done"
+        )
 
     # ---------------------------------------------------------------- buttons
 

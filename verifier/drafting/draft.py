@@ -12,6 +12,7 @@ from verifier.drafting.routing import Routing, routes_from
 from verifier.drafting.rules import Drafting
 from verifier.drafting.single import single_tracks
 from verifier.drafting.wanted import Wanted
+from verifier.drafting.words import free_name
 from verifier.drafting.writing import draft_text
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.diagnostics.registry import diagnostic
@@ -31,7 +32,7 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
 
     Raises :class:`InputError` with each place that cannot be signaled."""
     for running in tree.of_kind(statements, tree.Running):
-        if running.kind == "need to stop":
+        if running.kind == "need to stop" and wanted.release != "time":
             raise InputError([diagnostic("CP906", running.span)])
     plan = build(source, statements)
     routing = placed(plan)
@@ -55,9 +56,14 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
     buttons = None
     if wanted.panel == "buttons":
         buttons = buttons_for(routing, names, stretches, taken)
+    times = {}
+    if wanted.release == "time":
+        lit = [key for key, routes in routing.routes.items() if routes]
+        times = {key: free_name(f"{names[key].name}-time", taken) for key in lit}
     drafting = Drafting(
-        routing, names, wanted.aspects, wanted.panel, keys, stretches, buttons, built
-    )
+        routing, names, wanted.aspects, wanted.panel, keys, stretches, buttons, built,
+        wanted.release, times,
+    )  # fmt: skip
     return draft_text(
         source, statements, drafting, by_hand=by_hand, promises=tuple(made) if by_hand else ()
     )

@@ -17,8 +17,8 @@ from verifier.drafting.buttons import Buttons
 from verifier.drafting.levers import Named
 from verifier.drafting.routing import Routing
 from verifier.drafting.single import NO_STRETCHES, Stretch, Stretches
-from verifier.drafting.wanted import Aspects, Panel
-from verifier.drafting.words import any_of, dashed, free_name
+from verifier.drafting.wanted import Aspects, Panel, Release
+from verifier.drafting.words import all_of, any_of, dashed, free_name
 from verifier.plan.model import Derail, Gate, Port, Route
 
 
@@ -76,6 +76,19 @@ class Drafting:
     buttons: Buttons | None = None
     # Whether the file says how it is built.
     built: bool = False
+    release: Release = "sectional"
+    # By signal, with time locking: the timer that runs while it is at stop.
+    times: Mapping[str, str] = field(default_factory=dict)
+
+    @property
+    def made(self) -> set[str]:
+        """The names of what it adds beside signals and their levers."""
+        made = {*self.keys.values(), *self.times.values()}
+        for stretch in self.stretches.all:
+            made |= {stretch.lever, stretch.way}
+        for one in self.buttons.sets.values() if self.buttons is not None else ():
+            made |= {one.entrance, one.exit, one.relay, one.cancel}
+        return made
 
     @property
     def automatic(self) -> bool:
@@ -90,7 +103,7 @@ class Drafting:
     @property
     def apart(self) -> Apart:
         """What keeps trains apart whose routes meet."""
-        return Apart(self.routing, self.names, self.panel, self.aspects, self.stretches)
+        return Apart(self.routing, self.names, self.panel, self.aspects, self.stretches, self.times)
 
     @property
     def shown(self) -> AspectsOf:
@@ -201,7 +214,7 @@ class Drafting:
         blocks = self.routing.detected(
             chain(
                 (self.routing.block_of(p) for p in own),
-                chain.from_iterable(self.routing.up_to(route, p) for route, p in over),
+                chain.from_iterable(self._holding(route, p) for route, p in over),
             )
         )
         return tuple(self._held_while(blocks, [route for route, _ in over]))
@@ -217,6 +230,14 @@ class Drafting:
         sets, routes = self.buttons.sets, self.buttons.all_routes
         return [sets[route.name].relay for route in routes if derail in self.derails_on(route)]
 
+    def _holding(self, route: Route, points: str) -> tuple[str, ...]:
+        """The blocks of a route on which a train holds points of it."""
+        if self.release == "sectional":
+            return self.routing.up_to(route, points)
+        pieces = self.routing.plan.track.pieces
+        last = [name for name in route.pieces if pieces[name].kind != "plain"][-1]
+        return self.routing.up_to(route, last)
+
     def direction_lock(self, stretch: Stretch) -> tuple[str, ...]:
         """What holds a direction of traffic, joined by `or`: a train on its track or on its way
         there, and signals that let one come."""
@@ -224,14 +245,20 @@ class Drafting:
         return tuple(self._held_while(blocks, stretch.routes))
 
     def derail_lock(self, derail: Derail) -> tuple[str, ...]:
-        """What holds a derail: a train over the end where it stands, and signals past it."""
+        """What holds a derail: a train over the end where it stands, or on its way to what it
+        guards, and signals past it."""
         beyond = self.routing.plan.track.joint_at[derail.port].other(derail.port).piece
         routes = [
             route
             for route in self.routing.all_routes
             if derail.guards in route.pieces or derail in self.derails_on(route)
         ]
-        blocks = self.routing.detected([self.routing.block_of(beyond)])
+        passing = [
+            self.routing.up_to(r, derail.guards) for r in routes if derail.guards in r.pieces
+        ]
+        blocks = self.routing.detected(
+            [self.routing.block_of(beyond), *chain.from_iterable(passing)]
+        )
         return tuple(self._held_while(blocks, routes))
 
     def gate_release(self, gate: Gate) -> tuple[str, ...]:
@@ -240,18 +267,24 @@ class Drafting:
         blocks = self.routing.detected(
             chain([gate.block], *(r.blocks[: r.blocks.index(gate.block)] for r in routes))
         )
-        signals = self._signals(routes)
+        signals, times = self._signals(routes), self._times(routes)
         clear = [f"{', '.join(blocks)} clear"] if blocks else []
-        return (*clear, *([f"{', '.join(signals)} at stop"] if signals else []))
+        done = [f"{all_of(times)} done"] if times else []
+        return (*clear, *([f"{', '.join(signals)} at stop"] if signals else []), *done)
 
     def _signals(self, routes: Iterable[Route]) -> list[str]:
         keys = dict.fromkeys(route.signal for route in routes)
         return [self.names[key].name for key in self.names if key in keys]
 
-    def _held_while(self, blocks: Sequence[str], routes: Iterable[Route]) -> Iterator[str]:
+    def _times(self, routes: Iterable[Route]) -> list[str]:
+        keys = {route.signal for route in routes}
+        return [time for key, time in self.times.items() if key in keys]
+
+    def _held_while(self, blocks: Sequence[str], routes: Sequence[Route]) -> Iterator[str]:
         if blocks:
             yield f"{any_of(blocks)} occupied"
         signals = self._signals(routes)
         if signals:
-            all_of = "all of " if len(signals) > 1 else ""
-            yield f"not {all_of}{', '.join(signals)} at stop"
+            yield f"not {all_of(signals)} at stop"
+        if times := self._times(routes):
+            yield f"not {all_of(times)} done"

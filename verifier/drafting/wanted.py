@@ -24,18 +24,26 @@ SingleTrack = Literal["signals", "lever", "traffic"]
 SINGLE_TRACKS: tuple[SingleTrack, ...] = get_args(SingleTrack)
 
 
+# What holds points ahead of a train and behind it: the track up to them, so that each is free as
+# soon as the train is past it (sectional); all track between the signal and the last points
+# (route); or that, and the time a train needs that cannot stop any more (time).
+Release = Literal["sectional", "route", "time"]
+RELEASES: tuple[Release, ...] = get_args(Release)
+
+
 @dataclass(frozen=True, slots=True)
 class Wanted:
     """What is asked of a draft: ``aspects``, 2 (proceed or stop), 3 (the next signal too), 4 (the
     second one, too), ``route`` or ``speed`` (that of the next one, too); whether switches are
     thrown ``by_hand``, held by what the crew promises, not by locks; what clears signals
-    (``panel``); and what keeps trains apart on ``single_track``. Without a panel, switches are
-    thrown by hand."""
+    (``panel``); what keeps trains apart on ``single_track``; and what releases points
+    (``release``). Without a panel, switches are thrown by hand."""
 
     aspects: Aspects = 3
     by_hand: bool = False
     panel: Panel = "dispatcher"
     single_track: SingleTrack = "signals"
+    release: Release = "sectional"
 
     @property
     def contradictions(self) -> Iterator[str]:
@@ -44,6 +52,21 @@ class Wanted:
             yield (
                 f"--panel automatic and --single-track {self.single_track} contradict each other: "
                 "without a panel there is no lever to set a direction with. Leave out one of them."
+            )
+        if self.panel == "automatic" and self.release != "sectional":
+            yield (
+                f"--panel automatic and --release {self.release} contradict each other: switches "
+                "are thrown by hand then, and nothing locks them. Leave out one of them."
+            )
+        elif self.by_hand and self.release != "sectional":
+            yield (
+                f"--switches hand and --release {self.release} contradict each other: nothing "
+                "locks switches that are thrown by hand. Leave out one of them."
+            )
+        if self.panel == "buttons" and self.release == "time":
+            yield (
+                "--panel buttons and --release time contradict each other: a route relay may drop "
+                "before the timer has seen its signal clear. Leave out one of them."
             )
         if self.panel == "buttons" and self.by_hand:
             yield (

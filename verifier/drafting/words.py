@@ -19,6 +19,11 @@ def dashed(name: str) -> str:
     return name.replace(".", "-")
 
 
+def all_of(names: Sequence[str]) -> str:
+    """One name, or `all of` several."""
+    return f"all of {', '.join(names)}" if len(names) > 1 else names[0]
+
+
 def any_of(names: Sequence[str]) -> str:
     """One name, or `any of` several."""
     return f"any of {', '.join(names)}" if len(names) > 1 else names[0]

@@ -7,6 +7,7 @@ layout.
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from math import ceil
 from textwrap import wrap
 
 from verifier.drafting.levers import LEFT, REVERSE, RIGHT
@@ -25,6 +26,8 @@ from verifier.plan.model import Port, Track
 from verifier.plan.names import declare_all
 
 _WIDTH = 98
+# What a draft takes trains to need to stop, in seconds, where the file does not say.
+_TO_STOP = 20
 # What is said of aspects that are written.
 _CHART: dict[Aspects, str] = {
     4: "The fourth aspect, besides Clear, Approach and Stop.",
@@ -68,6 +71,7 @@ def draft_text(
     taken = set(declare_all(statements).table)
     taken |= {named.name for named in drafting.names.values()}
     taken |= {named.lever for named in drafting.names.values()}
+    taken |= drafting.made
     page = _Page(defaultdict(list), [], taken, usable, by_hand)
     errors: list[Diagnostic] = []
     places: dict[str, str] = {}
@@ -225,6 +229,24 @@ def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]
     running = tree.of_kind(statements, tree.Running)
     if not any(s.kind == "obey signals" for s in running):
         yield "\ntrains obey signals"
+    if drafting.times:
+        yield from _times(drafting)
+
+
+def _times(drafting: Drafting) -> Iterator[str]:
+    """How long trains need to stop, and a timer for each signal."""
+    given = drafting.routing.plan.locking.running.to_stop
+    yield "\n# -- Time locking"
+    if given is None:
+        yield from _comment("A train that saw a signal clear may pass it so long after.")
+        yield f"trains need {_TO_STOP} s to stop"
+    yield from _comment(
+        "Once a signal is put back, what it locked stays locked until its time is over: half as "
+        "long again."
+    )
+    seconds = ceil((_TO_STOP if given is None else given) * 3 / 2)
+    for key, timer in drafting.times.items():
+        yield f"timer {timer} {seconds} s runs while {drafting.names[key].name} at stop"
 
 
 def _buttons(drafting: Drafting) -> Iterator[str]:

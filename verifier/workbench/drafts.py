@@ -9,7 +9,16 @@ from typing import cast
 
 from verifier.api import checked
 from verifier.drafting.draft import drafted
-from verifier.drafting.wanted import ASPECTS, PANELS, SINGLE_TRACKS, Panel, SingleTrack, Wanted
+from verifier.drafting.wanted import (
+    ASPECTS,
+    PANELS,
+    RELEASES,
+    SINGLE_TRACKS,
+    Panel,
+    Release,
+    SingleTrack,
+    Wanted,
+)  # fmt: skip
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.stopping import time_limit
 from verifier.language.listing import several
@@ -29,11 +38,15 @@ _SHOWN = 6
 def wanted_of(asked: Json) -> Wanted:
     """What the page asks of a draft. Raises :class:`ValueError`."""
     aspects, panel = asked.get("aspects"), asked.get("panel")
-    single = asked.get("single_track", "signals")
-    if aspects not in ASPECTS or panel not in PANELS or single not in SINGLE_TRACKS:
+    single, release = asked.get("single_track", "signals"), asked.get("release", "sectional")
+    known = aspects in ASPECTS and panel in PANELS
+    if not (known and single in SINGLE_TRACKS and release in RELEASES):
         raise ValueError("there is no such draft")
     by_hand = asked.get("by_hand") is True
-    wanted = Wanted(ASPECTS[aspects], by_hand, cast(Panel, panel), cast(SingleTrack, single))
+    wanted = Wanted(
+        ASPECTS[str(aspects)], by_hand, cast(Panel, panel), cast(SingleTrack, single),
+        cast(Release, release),
+    )  # fmt: skip
     if any(wanted.contradictions):
         raise ValueError("there is no such draft")
     return wanted

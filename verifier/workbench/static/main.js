@@ -269,9 +269,16 @@ async function doDraft() {
   const asked = text();
   const [panel, thrown] = /** @type {HTMLSelectElement} */ ($('draft-panel')).value.split(' ');
   const how = { aspects: /** @type {HTMLSelectElement} */ ($('draft-aspects')).value, panel, by_hand: thrown === 'hand',
-    single_track: /** @type {HTMLSelectElement} */ ($('draft-single')).value };
+    single_track: /** @type {HTMLSelectElement} */ ($('draft-single')).value,
+    release: /** @type {HTMLSelectElement} */ ($('draft-release')).value };
   if (panel === 'automatic' && how.single_track !== 'signals') {
     return tell('These two contradict each other', 'Where trains alone clear signals there is no lever for single track. Choose a panel, or leave single track to its signals.');
+  }
+  if (thrown === 'hand' && how.release !== 'sectional') {
+    return tell('These two contradict each other', 'Nothing locks switches that are thrown by hand, so nothing releases them. Choose a panel with levers or buttons, or leave the release at one by one.');
+  }
+  if (panel === 'buttons' && how.release === 'time') {
+    return tell('These two contradict each other', 'The relay of a route may drop before a timer has seen its signal clear. Choose levers, or another release.');
   }
   if (asked.trim() === '') return tell('Nothing to draft for', 'Draw the track first: signals and rules follow from it.');
   state.proof?.abort();
