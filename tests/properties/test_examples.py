@@ -60,8 +60,9 @@ COMES_WITH = {
     "route-never-set": {"locked-for-good", "never-shown", "route-never-clears"},
 }
 # Advice that every file gets with a detector, or with points that a machine moves: no detector
-# survives being stuck, and few files guard against stock that is not seen for a moment.
-ALWAYS = frozenset(("report-stuck", "loss-of-shunt"))
+# survives being stuck, and few files guard against stock that is not seen for a moment, or seen
+# where there is none.
+ALWAYS = frozenset(("report-stuck", "loss-of-shunt", "false-occupancy"))
 # Two whole ends of a siding take more lines.
 LONGER = {"cannot-pass": 34}
 # Its broken example is refused before anything is proved: that is how it is found.

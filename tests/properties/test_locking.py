@@ -16,6 +16,7 @@ from tests.properties.moments import (
     train,
 )
 from verifier.properties.catalog import BY_NAME
+from verifier.properties.examples import example
 
 OVER_TIME = tuple(
     name
@@ -126,6 +127,46 @@ def test_loss_of_shunt_is_no_advice_where_a_relay_is_slow() -> None:
 def test_loss_of_shunt_is_not_asked_of_points_thrown_by_hand() -> None:
     by_hand = THROAT.replace("thrown by T1-lever", "thrown by hand")
     assert set(questions("loss-of-shunt", verifier.load_text(by_hand))) == {"T2"}
+
+
+def test_a_false_report_is_advice_where_no_relay_releases_in_sequence() -> None:
+    _, asked = question("false-occupancy", THROAT, "T2")
+    assert asked.over == "blips" and asked.advice
+    _, asked = question("false-occupancy", example("false-occupancy", "broken"), "T1")
+    assert asked.over == "blips" and not asked.advice
+
+
+# What releases the route takes the first `clear` after an `occupied` for the end of a train.
+RELEASED = """
+edge West entering only
+edge M-End, S-End leaving only
+block A, B, T, M, S
+lever T1-lever positions normal, reverse
+button Set
+relay Route
+  picks when Set pressed and Seen down and T, B clear and not T1 moving
+  sticks while not (Seen up and T clear)
+relay Seen picks when Route up and T occupied sticks while Route up
+turnout T1 in T
+  thrown by T1-lever
+  locked while T occupied or Route up
+track West = A | B | T1 normal | M = M-End
+track T1 reverse | S = S-End
+signal In at A | B
+  heads upper, lower
+  Clear            when Route up and T1 normal and B, T, M clear
+  Diverging-Clear  when Route up and T1 reverse and B, T, S clear
+  Stop             otherwise
+trains never reverse
+"""
+
+
+def test_a_dirty_wheel_that_releases_a_route_is_told_as_a_note() -> None:
+    report = verifier.prove(verifier.load_text(RELEASED))
+    (found,) = [v for v in report.verdicts if v.obligation.property == "false-occupancy"]
+    assert found.obligation.subjects == ("T1",)
+    assert found.status == "broken" and not found.fails
+    assert not any(v.fails for v in report.verdicts) and report.exit_code == 0
 
 
 # ------------------------------------------------------------------ traffic, opposing signals

@@ -124,14 +124,15 @@ def loss_of_shunt(survey: Survey) -> Musts:
 
 
 def false_occupancy(survey: Survey) -> Musts:
-    """Where some relay releases after a sequence, the same points: not even where a block is
-    falsely reported occupied once. And, where the file says how long trains need to
-    stop, every signal that approach locking counts: nothing of its routes is released then."""
-    if all(not relay.after for relay in survey.plan.locking.relays.values()):
-        return
+    """The same points and crossings: not even where a block is falsely reported occupied once.
+    Notes where no relay releases after a sequence. Where one does, and the file says how long
+    trains need to stop, also every signal that approach locking counts: nothing of its routes is
+    released then."""
+    sequence = any(relay.after for relay in survey.plan.locking.relays.values())
     for must in loss_of_shunt(survey):
-        yield replace(must, note=False)
-    yield from approach_locking(survey)
+        yield replace(must, note=not sequence)
+    if sequence:
+        yield from approach_locking(survey)
 
 
 def _by_machine(throw: Throw) -> bool:

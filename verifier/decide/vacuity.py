@@ -1,5 +1,6 @@
-"""What a proof is not about: track that the file's assumptions keep trains from, and layouts in
-which no signal ever lets a train pass. Also assumptions that are true whatever happens.
+"""What a proof is not about: track that the file's assumptions keep trains from, or that no train
+comes to for want of cars that stand there at the start; and layouts in which no signal ever lets a
+train pass. Also assumptions that are true whatever happens.
 
 In: a plan and the provers of its obligations. Out: what trains never come to and which assumptions
 that is due to, found by asking the same without them; the plan without assumptions that say
@@ -16,7 +17,7 @@ from verifier.engines.session import fresh_context
 from verifier.engines.smt.situations import SituationCheck
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import Expr, conjunction, disjunction, negation
-from verifier.plan.claims import granted, limits_on_trains, with_running
+from verifier.plan.claims import granted, limits_on_trains, never_has_trains, with_running
 from verifier.plan.model import Assumption, Plan
 from verifier.properties.locking_phrases import came_in_by, train_on
 from verifier.properties.obligation import Obligation
@@ -68,13 +69,14 @@ def kept_out(
 ) -> tuple[KeptOut, ...]:
     """The blocks, signals and routes that trains come to without some assumptions of the file,
     promises of the crew, or lines about where trains come in and turn back, and not with them.
-    ``step`` is called before each question."""
-    taken = granted(plan) if histories is None else _limits(histories.plan)
-    if not taken:
-        return ()
+    Over time also the blocks that no train comes to in any case, since nothing stands there at the
+    start. ``step`` is called before each question."""
     places = list(_places(plan))
     if histories is None:
-        return tuple(_at_single_moments(places, situations, step))
+        taken = granted(plan)
+        return tuple(_at_single_moments(places, situations, step)) if taken else ()
+    if not _limits(histories.plan):
+        places = [place for place in places if place.kind == "block"]
     return tuple(_over_time(places, histories, situations, step))
 
 
@@ -125,7 +127,7 @@ def _over_time(
         )
     for titles, wider in limits:
         if not unreached:
-            return
+            break
         without = asked_again(wider, unreached)
         for place, verdict in list(unreached.items()):
             other = without[asked[place].key]
@@ -133,6 +135,10 @@ def _over_time(
                 sure = verdict.status == "broken" and other.status == "proved"
                 yield KeptOut(titles, place.kind, place.name, sure)
                 del unreached[place]
+    if not never_has_trains(plan):
+        for place, verdict in unreached.items():
+            if place.kind == "block" and verdict.status == "broken":
+                yield KeptOut((), place.kind, place.name)
 
 
 def _limits(plan: Plan) -> tuple[str, ...]:

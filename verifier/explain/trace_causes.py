@@ -198,15 +198,15 @@ class _Why:
                     break
 
     def _free_to_move(self, device: Device) -> Allowed:
-        """Why nothing held it when it began to move."""
+        """Why nothing held it when it was last told to move: when it began to, unless it was turned
+        back on its way, or did not obey at once."""
         lies, told = device.lies, device.told
         k = self.record.last
         while k and self.record.now(k, lies) == "open":
             k -= 1
-        # Turned back on its way, it was free once more.
-        k = max(j for j in range(k, self.record.last + 1)
-                if j == k or self.record.now(j, told) != self.record.then(j, told))  # fmt: skip
-        return self._not_locked(device, k)
+        said = (j for j in range(self.record.last, -1, -1)
+                if self.record.now(j, told) != self.record.then(j, told))  # fmt: skip
+        return self._not_locked(device, next(said, k))
 
     def _not_locked(self, device: Device, k: int) -> Allowed:
         turnout = device.name

@@ -362,8 +362,9 @@ def _crossed_unseen(plan: Plan) -> Iterator[Obligation]:
             first.place,
             advice=not _tries_to_bridge(plan),
             hint=f"Let a slow relay repeat {block}: `relay {block}-track picks when {block} clear "
-            f"slow to pick 6 s`. Use that relay where {one}, {two} and what holds their routes use "
-            f"{block}.",
+            f"slow to pick 6 s`. Ask for it beside the block in {one}, {two} and what holds their "
+            f"routes: `{block}-track up` wherever {block} must be clear, and `({block} occupied or "
+            f"{block}-track down)` wherever it must be occupied.",
             over="lossy",
         )
 
@@ -400,7 +401,9 @@ def _moved_unseen(plan: Plan) -> Iterator[Obligation]:
             name,
             advice=not _tries_to_bridge(plan),
             hint=f"Let a slow relay repeat {block}: `relay {block}-track picks when {block} clear "
-            f"slow to pick 6 s`. Use that relay where the lock of {owner} uses {block}.",
+            f"slow to pick 6 s`. Ask for it beside the block in what holds {owner}: `({block} "
+            f"occupied or {block}-track down)`, for the relay alone drops a moment after the train "
+            f"has come; and `{block}-track up` wherever {block} must be clear.",
             over="lossy",
         )
 
@@ -410,13 +413,13 @@ def false_occupancy(plan: Plan) -> Iterator[Obligation]:
     move under a train or ahead of it, nor a conflicting signal clear in front of a train that
     cannot stop any more.
 
-    A dirty wheel does that for an instant, a bad contact or a booster that trips for longer.
-    Checked in files in which a relay `releases after` a sequence: one false report must not
-    complete it, be it short, or so long that other trains run meanwhile. It is about one block, or
-    all blocks of a district whose detectors read occupied without track power.
+    A dirty wheel does that for an instant, a bad contact or a booster that trips for longer. One
+    false report must release nothing, be it short, or so long that other trains run meanwhile. It
+    is about one block, or all blocks of a district whose detectors read occupied without track
+    power. In a file in which no relay `releases after` a sequence this is a note only, since such
+    a file does not try to prevent it; signals are then asked about only where they cross.
     """
-    if not releases_in_sequence(plan):
-        return
+    sequence = releases_in_sequence(plan)
     named = {device.name: device for device in moving(plan)}
     for found in _moved_unseen(plan):
         (name,) = found.subjects
@@ -424,7 +427,7 @@ def false_occupancy(plan: Plan) -> Iterator[Obligation]:
             found,
             property="false-occupancy",
             trouble=f"{named[name].moves} under or ahead of a train after a false report",
-            advice=False,
+            advice=not sequence,
             hint=_SEQUENCE,
             over="blips",
         )
@@ -435,11 +438,11 @@ def false_occupancy(plan: Plan) -> Iterator[Obligation]:
             property="false-occupancy",
             trouble=f"{one} or {two} lets a train across {found.place} against a train that the "
             "other let in, after a false report",
-            advice=False,
+            advice=not sequence,
             hint=_SEQUENCE,
             over="blips",
         )
-    for found in approach_locking(plan):
+    for found in approach_locking(plan) if sequence else ():
         yield replace(found, property="false-occupancy", hint=_SEQUENCE, over="blips")
 
 

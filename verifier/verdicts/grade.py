@@ -81,8 +81,9 @@ class Shortfall:
 
 @dataclass(frozen=True, slots=True)
 class KeptOut:
-    """What trains never come to, and would without some assumptions or promises (``titles``). Not
-    ``sure``: that was not decided in time."""
+    """What trains never come to, and would without some assumptions or promises (``titles``);
+    without titles, a block that they come to only if some stand there at the start. Not ``sure``:
+    that was not decided in time."""
 
     titles: tuple[str, ...]
     kind: Literal["block", "signal", "route"]

@@ -152,13 +152,17 @@ def shortfall_words(shortfall: Shortfall, report: Report) -> str:
 
 def kept_out_words(report: Report) -> Iterator[str]:
     """For each assumption, promise or line about trains, what it keeps them from: ``the assumption
-    "x" keeps trains from block Siding and route 4L to Quarry``."""
+    "x" keeps trains from block Siding and route 4L to Quarry``; and where no train ever comes."""
     promises = {p.title: f"`{p.text}`" for p in report.plan.locking.promises}
     lines = {title: f"`{title}`" for title, _ in limits_on_trains(report.plan)}
     by_titles: dict[tuple[tuple[str, ...], bool], list[KeptOut]] = {}
     for kept in report.kept_out:
         by_titles.setdefault((kept.titles, kept.sure), []).append(kept)
     for (titles, sure), things in by_titles.items():
+        if not titles:
+            blocks = ", ".join(kept.name for kept in things)
+            yield f"no train ever comes to {_things(things)}: say `trains start on {blocks}`"
+            continue
         known = promises | lines
         assumed = [f'"{title}"' for title in titles if title not in known]
         promised = [promises[title] for title in titles if title in promises]

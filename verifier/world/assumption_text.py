@@ -345,13 +345,13 @@ def _histories(plan: Plan) -> Iterator[str]:
         )  # fmt: skip
     else:
         yield "Over time, too, detectors and contacts report the truth."
-    if releases_in_sequence(plan):
+    if releases_in_sequence(plan) or _has_loss_of_shunt(plan):
         yield (
             "For false-occupancy alone, one block, or all blocks of a district whose detectors "
             "read occupied without track power, may once be reported occupied, for however long."
         )
     elif plan.locking.relays:
-        yield "No detector reports occupied falsely (`releases after` has that checked)."
+        yield "No detector reports occupied falsely."
     if _has_loss_of_shunt(plan):
         yield "For loss-of-shunt alone, any train may go unseen for up to 5 s (49 CFR 236.309)."
 
