@@ -2,6 +2,7 @@
 each proved."""
 
 from dataclasses import replace
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -204,3 +205,25 @@ def test_a_direction_of_traffic_that_turns_as_a_relay_picks() -> None:
         ("relay R2", "not L left"),
         ("relay R4", "not L right"),
     }  # fmt: skip
+
+
+def ring(size: int) -> str:
+    """So many relays in a circle, each of which needs the next one to be down: it never settles."""
+    names = [f"R{number}" for number in range(size)]
+    after = dict(zip(names, [*names[1:], names[0]], strict=True))
+    relays = "".join(f"relay {n} picks when Go pressed and {after[n]} down\n" for n in names)
+    return (
+        "edge West, East\nblock A, B\nbutton Go\ntrack West = A | B = East\n"
+        f"{relays}signal 2 at A | B\n  Clear when B clear\n  Stop otherwise\n"
+        f'prove "asked" never all of {", ".join(names)} up\n'
+    )
+
+
+@pytest.mark.parametrize("size", [3, 4, 5])
+def test_a_race_that_never_settles_has_its_history_and_its_orders(size: int) -> None:
+    found = repaired(ring(size)).finding
+    assert found is not None and found.story is not None and found.tangle is not None
+    orders = found.tangle.orders
+    # One after the other along the circle, from the last of them.
+    assert len(orders) == size - 1 and not found.tangle.circle
+    assert all(one[1] == two[0] for one, two in pairwise(orders))

@@ -32,8 +32,8 @@ MAX_TRIED = 6
 # all of a file.
 MAX_TOGETHER = 3
 MAX_PROOFS = 6
-# Of a circle of more than so many, not every order of acting is tried.
-LARGEST_CIRCLE = 3
+# Of a circle of more than so many, not every order of acting is tried, only those along it.
+LARGEST_CIRCLE = 4
 
 Orders = tuple[tuple[str, str], ...]
 
@@ -75,8 +75,8 @@ class RaceRepairer:
         races = building.of_relays and obligation.key in self._broken
         if story is None or len(story.moments) < 2 or not races:
             return finding
-        pairs = list(islice(_races(self._plan, story), MAX_PAIRS))
-        for waits, other in pairs:
+        pairs = list(_races(self._plan, story))
+        for waits, other in pairs[:MAX_PAIRS]:
             orders = ((other, waits), (waits, other))
             if obligation.key not in self._saved_by(orders[0]):
                 continue
@@ -114,12 +114,19 @@ class RaceRepairer:
         """Where no order of two saves it: with several that do so together, or with those that
         race in a circle, which no order saves."""
         circle = _circle(pairs)
-        if circle and len(circle) <= LARGEST_CIRCLE:
-            turns = (tuple(pairwise(turn)) for turn in permutations(circle))
-            if all(self._is_broken_in(orders, obligation) for orders in turns):
+        orders: Orders = ()
+        if circle:
+            verdicts: dict[Orders, Verdict | None] = {}
+            for turn in _turns(circle):
+                verdicts[turn] = verdict = self._verdict_in(turn, obligation)
+                if verdict is not None and verdict.status == "proved":
+                    orders = turn
+                    break
+            every = len(circle) <= LARGEST_CIRCLE
+            if every and all(v is not None and v.status == "broken" for v in verdicts.values()):
                 tangle = Tangle((), circle)
                 return self._with_cure(obligation, replace(finding, tangle=tangle), pairs)
-        orders = self._saved_together(obligation, (), pairs)
+        orders = orders or self._saved_together(obligation, (), pairs[:MAX_PAIRS])
         if not orders:
             return finding
         for order in orders:
@@ -137,7 +144,8 @@ class RaceRepairer:
         one that waits there acts after the other. None where none were found."""
         for waits, other in pairs:
             more = (*orders, (other, waits))
-            if len(more) > MAX_TOGETHER or not self._proofs_left or _closes(more):
+            known = (other, waits) in orders
+            if known or len(more) > MAX_TOGETHER or not self._proofs_left or _closes(more):
                 continue
             self._proofs_left -= 1
             verdict = self._verdict_in(more, obligation)
@@ -151,10 +159,6 @@ class RaceRepairer:
                 if found:
                     return found
         return ()
-
-    def _is_broken_in(self, orders: Orders, obligation: Obligation) -> bool:
-        verdict = self._verdict_in(orders, obligation)
-        return verdict is not None and verdict.status == "broken"
 
     def _verdict_in(self, orders: Orders, obligation: Obligation) -> Verdict | None:
         """On one obligation, where some act in these orders; None where no history is left."""
@@ -219,6 +223,14 @@ def _circle(pairs: Iterable[tuple[str, str]]) -> tuple[str, ...]:
             if other not in way:
                 ways.append((*way, other))
     return ()
+
+
+def _turns(circle: tuple[str, ...]) -> Iterator[Orders]:
+    """The orders in which those of a circle may act one after the other: those along it, either
+    way round, and of a small one all others."""
+    along = [way[k:] + way[:k] for way in (circle[::-1], circle) for k in range(len(circle))]
+    rest = permutations(circle) if len(circle) <= LARGEST_CIRCLE else ()
+    yield from (tuple(pairwise(turn)) for turn in dict.fromkeys((*along, *rest)))
 
 
 def _closes(orders: Orders) -> bool:

@@ -11,6 +11,7 @@ from pathlib import PurePath
 
 from verifier.language.listing import listing
 from verifier.plan.claims import limits_on_trains
+from verifier.plan.locking.locking_model import never_broken
 from verifier.plan.model import Plan
 from verifier.verdicts.exit_codes import ExitCode
 from verifier.verdicts.grade import Grade, KeptOut, Shortfall, ShortfallKind, lacks
@@ -78,10 +79,14 @@ def quiet_words(report: Report, required: Grade | None = None) -> str:
 
 def failures_words(report: Report) -> str:
     """Which failures were looked at, of a file with things that can break; empty where every two
-    were."""
-    if report.all_pairs or not report.failures:
+    were, and nothing else can."""
+    if not report.failures:
         return ""
-    return "; failures were tried alone, and in pairs with a silent one"
+    untried = listing(never_broken(report.plan.locking))
+    if report.all_pairs:
+        return f"; failures of {untried} were not tried" if untried else ""
+    but = f", but none of {untried}" if untried else ""
+    return f"; failures were tried alone, and in pairs with a silent one{but}"
 
 
 def _next(report: Report, required: Grade | None) -> str:

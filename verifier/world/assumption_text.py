@@ -11,7 +11,7 @@ from verifier.plan.devices import Device, devices, signaled_entries
 from verifier.plan.locking.building import VERSIONS
 from verifier.plan.locking.durations import durations_matter
 from verifier.plan.locking.false_reports import releases_in_sequence
-from verifier.plan.locking.locking_model import conditions_of, power_of
+from verifier.plan.locking.locking_model import conditions_of, never_broken, power_of
 from verifier.plan.model import Plan
 from verifier.plan.observables import facts_unfolded
 from verifier.plan.track.turning import comes_back_turned
@@ -334,6 +334,11 @@ def _histories(plan: Plan) -> Iterator[str]:
             "may work now and then, as a loose wire makes contact. Two at once are looked at in "
             "single moments only."
         )
+        if untried := listing(never_broken(plan.locking)):
+            yield (
+                f"The {untried} themselves are taken never to fail: that one sticks, or does not "
+                "hold, is not looked at."
+            )
         relays = plan.locking.relays
         yield from _about(
             (

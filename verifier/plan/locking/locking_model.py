@@ -242,6 +242,15 @@ class Power:
     span: Span
 
 
+def never_broken(locking: Locking) -> tuple[str, ...]:
+    """What a layout over time has that is never taken to fail: nothing asks what a relay does that
+    sticks, or a lock that does not hold."""
+    throws, traffic = locking.throws.values(), locking.traffic.values()
+    locks = any(t.locked for t in throws) or any(t.locked for t in traffic)
+    found = {"relays": bool(locking.relays), "timers": bool(locking.timers), "locks": locks}
+    return tuple(name for name, has in found.items() if has)
+
+
 def power_of(name: str, locking: Locking) -> Power | None:
     """What powers one of the ``memory``; None where the file does not say."""
     one = locking.relays.get(name) or locking.timers.get(name) or locking.traffic.get(name)
