@@ -72,6 +72,9 @@ class Opened:
         return text
 
 
+pytestmark = pytest.mark.xdist_group(__name__)  # one process makes what all need
+
+
 @pytest.fixture(scope="module")
 def session() -> Iterator[tuple[Editor, t.InitializeResult]]:
     with editor() as begun:

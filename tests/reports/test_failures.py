@@ -17,6 +17,8 @@ from verifier.reports.machine import file_report
 from verifier.reports.terminal import report_lines
 from verifier.verdicts.report import Failure, Report
 
+pytestmark = pytest.mark.xdist_group(__name__)  # one process makes what all need
+
 
 @pytest.fixture(scope="module")
 def safe() -> Report:

@@ -33,6 +33,9 @@ KINDS = {
 }  # fmt: skip
 
 
+pytestmark = pytest.mark.xdist_group(__name__)  # one process makes what all need
+
+
 @pytest.fixture(scope="module")
 def reports(tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, Any]]:
     """For each kind of file and each format, the report and the exit code."""

@@ -25,6 +25,9 @@ WITHOUT_OVERRIDE = [
 LONG = pattern_text("locked-end-of-siding")
 
 
+pytestmark = pytest.mark.xdist_group(__name__)  # one process makes what all need
+
+
 @pytest.fixture(scope="module")
 def home(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("otter-valley")
