@@ -1,9 +1,6 @@
 """Results of cards of layouts that remember: what somebody sees who goes through the words of the
 card with something wrong leads back to it."""
 
-from collections.abc import Iterator, Sequence
-from itertools import count
-
 import pytest
 
 from tests.testcard.cards import bench, card
@@ -14,48 +11,12 @@ from verifier.plan import observables
 from verifier.reports.diagnosis import diagnosis_lines
 from verifier.reports.ink import Ink
 from verifier.testcard.fault_list import CardFault
-from verifier.testcard.fault_simulation import ExpectedStep, FaultSimulator, Sighting
 from verifier.testcard.observation_points import observation_points
 from verifier.testcard.results import observed
 from verifier.testcard.sequence_diagnosis import diagnose_sequence
 
 SMALL = "lock-between-spots-mended"
 of_whole = pytest.mark.xdist_group(WHOLE)  # one card for all
-
-
-class Lazily:
-    """What is worked out once, as far as somebody has asked, and told again."""
-
-    def __init__(self, sights: Iterator[Sighting]):
-        self._sights, self._known = sights, list[Sighting]()
-
-    def __iter__(self) -> Iterator[Sighting]:
-        for number in count():
-            if number == len(self._known):
-                further = next(self._sights, None)
-                if further is None:
-                    return
-                self._known.append(further)
-            yield self._known[number]
-
-
-_simulated: dict[tuple[CardFault, int], list[Lazily]] = {}
-
-
-@pytest.fixture(autouse=True)
-def simulated_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Whatever was seen, each fault is simulated over the same steps of the same card."""
-    simulate = FaultSimulator.every
-
-    def every(
-        self: FaultSimulator, fault: CardFault, steps: Sequence[ExpectedStep]
-    ) -> Iterator[Iterator[Sighting]]:
-        known = fault, id(steps)  # the cards of these tests stay
-        if known not in _simulated:
-            _simulated[known] = [Lazily(sights) for sights in simulate(self, fault, steps)]
-        return map(iter, _simulated[known])
-
-    monkeypatch.setattr(FaultSimulator, "every", every)
 
 
 def seen_with(wrong: CardFault, steps: int) -> dict[tuple[int, str], str]:
