@@ -10,6 +10,7 @@ it, no moves, one at a time or several at once, lead back to where they began.
 """
 
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass, field
 from itertools import product
 
 from verifier.plan import observables
@@ -103,6 +104,15 @@ class _TooMuch(Exception):
     """It takes too long, or is not worked out here."""
 
 
+@dataclass(slots=True)
+class _Read:
+    """What is read next to find out where one comes to; then, by its state, what is after that: a
+    further one, or where it comes to."""
+
+    what: Observable
+    then: "dict[str, _Read | str]" = field(default_factory=dict)
+
+
 class _Circle:
     """Some that read one another. All else may be so or so, and stays."""
 
@@ -111,6 +121,9 @@ class _Circle:
         self._names = tuple(name for name in plan.locking.memory if name in names)
         self._what = {name: self._memory(name) for name in self._names}
         self._left = MOST_TRIED
+        # By what moves and its state: what it was found to come to, by what was read for it.
+        self._known: dict[tuple[str, str], _Read | str] = {}
+        self._reads: list[Observable] = []
 
     def comes_to_rest(self) -> bool:
         """Whether its moves come to an end; no, where that takes too long to find out."""
@@ -172,7 +185,42 @@ class _Circle:
             after = {state: then for state, then in after.items() if state not in ends}
 
     def _moved(self, name: str, now: str, states: State) -> str:
-        """What one comes to at once."""
+        """What one comes to at once: as it was found before, where all that was read then is so
+        again."""
+        known = self._known.get((name, now))
+        while isinstance(known, _Read):
+            if known.what not in states:
+                raise _Open(known.what)
+            known = known.then.get(states[known.what])
+        if known is None:
+            self._reads = []
+            known = self._found(name, now, states)
+            self._note((name, now), dict.fromkeys(self._reads), states, known)
+        return known
+
+    def _note(
+        self, key: tuple[str, str], reads: Iterable[Observable], states: State, found: str
+    ) -> None:
+        """Keep what one was found to come to when these were read, in this order."""
+        before: _Read | None = None
+        at = self._known.get(key)
+        value = ""
+        for what in reads:
+            if at is None:
+                at = _Read(what)
+                if before is None:
+                    self._known[key] = at
+                else:
+                    before.then[value] = at
+            assert isinstance(at, _Read) and at.what == what, "what is read next depends on those"
+            before, value = at, states[what]
+            at = at.then.get(value)
+        if before is None:
+            self._known[key] = found
+        else:
+            before.then[value] = found
+
+    def _found(self, name: str, now: str, states: State) -> str:
         locking = self._plan.locking
 
         def holds(condition: Condition | None) -> bool:
@@ -209,6 +257,7 @@ class _Circle:
 
     def _state(self, what: Observable, states: State, within: tuple[str, ...]) -> str:
         if what in states:
+            self._reads.append(what)
             return states[what]
         if what.kind == "condition":
             named = self._plan.conditions[what.name].condition
