@@ -10,7 +10,7 @@ For model railroads, not for railways that carry people.
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from verifier.api import Seen, diagnose, evaluate, load, load_text, prove, prove_file
+    from verifier.api import Seen, Session, diagnose, evaluate, load, load_text, prove, prove_file
     from verifier.diagnosis.diagnose import Diagnosis
     from verifier.engines.proof_store import ProofStore
     from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 __version__ = "0.4.0"
 
 _HOMES = {
-    "verifier.api": ("Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"),
+    "verifier.api": (
+        "Seen", "Session", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file",
+    ),
     "verifier.diagnosis.diagnose": ("Diagnosis",),
     "verifier.verdicts.exit_codes": ("ExitCode",),
     "verifier.verdicts.causes": ("Cause",),
@@ -34,8 +36,8 @@ _HOMES = {
 
 __all__ = [
     "Cause", "Diagnosis", "Diagnostic", "ExitCode", "Finding", "InputError", "InternalError",
-    "ProofStore", "Report", "Seen", "Situation", "Verdict", "diagnose", "evaluate", "load",
-    "load_text", "prove", "prove_file",
+    "ProofStore", "Report", "Seen", "Session", "Situation", "Verdict", "diagnose", "evaluate",
+    "load", "load_text", "prove", "prove_file",
 ]  # fmt: skip
 
 

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from verifier.mending.mend import Mended
     from verifier.repair.fewest_promises import Fewest
 
-__all__ = ["Seen", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"]
+__all__ = ["Seen", "Session", "diagnose", "evaluate", "load", "load_text", "prove", "prove_file"]
 
 
 def load(path: str | Path) -> Plan:
@@ -263,6 +263,45 @@ def prove(
         on_verdict=on_verdict,
         store=store,
     )
+
+
+class Session:
+    """One text while it is edited: what was found of it before makes the next proof shorter.
+
+    ``name`` is used in messages; ``path`` is the file it was read from, if any: only then can it
+    include others.
+
+    Raises :class:`InputError`, as :meth:`edit` does."""
+
+    def __init__(self, text: str, name: str = "(text)", path: Path | None = None):
+        self._name = name
+        self._path = path
+        self._store = ProofStore()
+        self.edit(text)
+
+    def edit(self, text: str) -> None:
+        """From now on, this text is proved.
+
+        Raises :class:`InputError` with what is wrong with it; the text before then stays."""
+        self._plan, self._world = checked(text, self._name, self._path)
+
+    def verdicts(self) -> Report:
+        """The verdict on all that must never be, sooner than the report. Of what is broken over
+        time, the reference replayed some history, and none is told: the smallest one is in the
+        report, as is what must be possible, what two faults do, and repairs. ``stopped`` says so.
+
+        Raises as :func:`prove` does."""
+        from verifier.pipeline import prove as decide_all
+
+        return decide_all(self._plan, world=self._world, store=self._store, quick=True)
+
+    def report(self) -> Report:
+        """The same report as that of a proof that knows of no text before, byte for byte.
+
+        Raises as :func:`prove` does."""
+        from verifier.pipeline import prove as decide_all
+
+        return decide_all(self._plan, world=self._world, store=self._store)
 
 
 def situation_of(plan: Plan, text: str) -> Situation:

@@ -58,6 +58,7 @@ def prove(
     progress: Progress = silent,
     on_verdict: OnVerdict = unheard,
     on_safety: Callable[[Report], None] | None = None,
+    quick: bool = False,
     world: World | None = None,
     store: ProofStore = NO_STORE,
 ) -> Report:
@@ -71,6 +72,8 @@ def prove(
     every question with how many obligations (and steps of the search for pairs) are decided, of
     how many, ``on_verdict`` with each verdict once it is known; ``on_safety`` with a report of all
     that must never be, once that is decided: what must be possible, pairs and repairs follow.
+    ``quick``: that alone, and whether, not how: of what is broken any history was replayed, and
+    none is told.
     ``store``: what earlier proofs found; the report is the same with any store.
 
     After Ctrl-C, when the time is over or the memory used up, the report holds what was decided;
@@ -99,10 +102,14 @@ def prove(
         phases: list[Callable[[ProofState], None]] = [
             leave_out_vain,
             check_assumptions,
-            decide_histories(brief=brief),
+            decide_histories(brief=brief, quick=quick),
             decide_situations,
-            decide_faults(pairs=pairs),
+            decide_faults(pairs=pairs, quick=quick),
             find_kept_out,
+        ]
+        if quick:
+            return proof.report(_run(phases, proof) or FOLLOWS)
+        phases += [
             *([tell(on_safety)] if on_safety else []),
             decide_usefulness,
             look_for_clear_signals,
@@ -254,17 +261,17 @@ def check_assumptions(proof: ProofState) -> None:
         raise InputError([diagnostic("CP502", Span(proof.plan.source, 0, 0))])
 
 
-def decide_histories(*, brief: bool) -> Callable[[ProofState], None]:
+def decide_histories(*, brief: bool, quick: bool = False) -> Callable[[ProofState], None]:
     """What must never happen over time, of a plan with memory or locking. Memory facts proved here
-    are kept for the phases that follow. ``brief``: see :class:`HistoryProver`."""
+    are kept for the phases that follow. ``brief``, ``quick``: see :class:`HistoryProver`."""
 
     def phase(proof: ProofState) -> None:
-        _decide_histories(proof, brief)
+        _decide_histories(proof, brief, quick)
 
     return phase
 
 
-def _decide_histories(proof: ProofState, brief: bool) -> None:
+def _decide_histories(proof: ProofState, brief: bool, quick: bool) -> None:
     plan, timeout = proof.plan, proof.situations.timeout
     if not plan.locking.over_time or proof.assumptions_unknown:
         return
@@ -273,7 +280,7 @@ def _decide_histories(proof: ProofState, brief: bool) -> None:
     restricted = with_what_restricts(plan, proof.situations, proof.step)
     fresh_context()
     store = proof.situations.store
-    histories = HistoryProver(restricted, timeout, proof.step, store, brief=brief)
+    histories = HistoryProver(restricted, timeout, proof.step, store, brief=brief, quick=quick)
     contradiction = histories.contradiction()
     if contradiction:
         raise InputError([_no_history(contradiction)])
@@ -359,9 +366,9 @@ def _decide_situations(proof: ProofState, mode: Mode) -> None:
         proof.record(histories.verdicts(unreached))
 
 
-def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
+def decide_faults(*, pairs: bool, quick: bool = False) -> Callable[[ProofState], None]:
     """Obligations over faults, and the failure table; with ``pairs``, two faults at a time are
-    to follow."""
+    to follow. ``quick``: only whether they do harm."""
 
     def phase(proof: ProofState) -> None:
         if not proof.of_faults:
@@ -382,14 +389,15 @@ def decide_faults(*, pairs: bool) -> Callable[[ProofState], None]:
             proof.step,
             pairs=pairs,
             undecided=proof.assumptions_unknown,
-            histories=_with_faults(proof),
+            histories=_with_faults(proof, quick),
+            quick=quick,
         )
         proof.record(proof.failures.verdicts())
 
     return phase
 
 
-def _with_faults(proof: ProofState) -> "FaultHistories | None":
+def _with_faults(proof: ProofState, quick: bool) -> "FaultHistories | None":
     """What asks of histories with faults what was proved of those without; None where nothing is
     asked over time."""
     if proof.histories is None:
@@ -407,7 +415,8 @@ def _with_faults(proof: ProofState) -> "FaultHistories | None":
         if not o.advice and (v := proof.decided.get(o.key)) and v.status == "proved" and v.lasting
     ]  # fmt: skip
     where = proof.situations
-    return FaultHistories(proof.plan, where.timeout, [*sound, *excluded], proof.step, where.store)
+    safety = [*sound, *excluded]
+    return FaultHistories(proof.plan, where.timeout, safety, proof.step, where.store, quick=quick)
 
 
 def decide_pairs(proof: ProofState) -> None:

@@ -62,7 +62,8 @@ def _renamed(clause: Expr, names: Names) -> Expr:
 
 class EarlierProofs:
     """What earlier proofs leave for a changed plan: which delays to compare, and clauses to try.
-    Whatever they are, what they exclude is unreachable."""
+    Whatever they are, what they exclude is unreachable. ``kind``: what the store keeps clauses
+    under."""
 
     def __init__(
         self,
@@ -70,8 +71,10 @@ class EarlierProofs:
         clauses: Sequence[Expr],
         store: ProofStore,
         deadline: float | None,
+        kind: Hashable,
     ):
         self._histories = histories
+        self._kind = kind
         self._store = store
         compared = store.known((_ORDER, histories.lossy)) or Order()
         states = store.known((_STATES, histories.lossy)) or ()
@@ -94,7 +97,8 @@ class EarlierProofs:
         proof = self._clauses.exclude(bad)
         if proof is None:
             return None
-        self._store.learn(proof.clauses)  # they may have new names, and were useful last
+        # They may have new names, and were useful last.
+        self._store.learn(self._kind, proof.clauses)
         return bad, LocalAnswer(proof, self._ordered.system)
 
 

@@ -44,7 +44,8 @@ class FailureAnalysis:
     left out. ``step`` is called before each question. ``undecided`` is why nothing can be decided,
     if so.
 
-    ``histories`` asks what faults do over time, of a plan with locks.
+    ``histories`` asks what faults do over time, of a plan with locks. ``quick``: only whether they
+    do harm is asked, so there is no table.
 
     ``effects`` are those of the faults, by name, as far as the analysis has come; ``finished`` says
     that it has come to its end.
@@ -60,8 +61,10 @@ class FailureAnalysis:
         pairs: bool,
         undecided: str = "",
         histories: FaultHistories | None = None,
+        quick: bool = False,
     ):
         self._prover = prover
+        self._quick = quick
         self._histories = histories
         self._asked = {o.subjects[0]: o for o in asked}
         self._step = step
@@ -85,7 +88,7 @@ class FailureAnalysis:
         """The verdict on each fault, as soon as it is known."""
         reaching = self._check.reaching_histories if self._histories else frozenset[Observable]()
         later: list[FaultEffect] = []
-        for effect in self._check.failures():
+        for effect in self._check.failures(harms_alone=self._quick):
             if effect.fault.what in reaching and not (effect.harms or effect.unknown):
                 later.append(effect)
             else:
@@ -98,7 +101,7 @@ class FailureAnalysis:
         for effect in later:
             if effect.fault.name not in self.effects:
                 yield from self._told(effect)
-        self.finished = not (self._with_pairs or self._silent)
+        self.finished = not (self._quick or self._with_pairs or self._silent)
 
     @property
     def _silent(self) -> list[FaultEffect]:
@@ -112,7 +115,7 @@ class FailureAnalysis:
             yield (
                 Verdict(obligation, "undecided", self._undecided)
                 if self._undecided
-                else _verdict(self._prover, obligation, effect)
+                else _verdict(self._prover, obligation, effect, quick=self._quick)
             )
 
     def decide_pairs(self) -> Iterator[tuple[int, int]]:
@@ -129,6 +132,8 @@ class FailureAnalysis:
     def table(self, late: str = "") -> tuple[Failure, ...]:
         """The failure table, in the order of the file where equally grave. ``late`` says why what
         was not reached is undecided."""
+        if self._quick:
+            return ()
         rows = []
         for fault in self._prover.plan.equipment.faults:
             effect = self.effects.get(fault.name)
@@ -143,8 +148,11 @@ def _not_reached(why: str, fault: Fault) -> Failure:
     return Failure((fault.name,), fault.kind.property_name, "undecided", why)
 
 
-def _verdict(prover: SituationProver, asked: Obligation, effect: FaultEffect) -> Verdict:
-    """The verdict on one fault; the harm it reports was replayed."""
+def _verdict(
+    prover: SituationProver, asked: Obligation, effect: FaultEffect, *, quick: bool
+) -> Verdict:
+    """The verdict on one fault; the harm it reports was replayed. ``quick``: in whichever
+    situation was found."""
     if effect.unlocks is not None:
         harmed = with_harm(asked, effect.fault, effect.unlocks.obligation)
         hint = over_time(prover.plan, effect.fault) or harmed.hint
@@ -154,7 +162,7 @@ def _verdict(prover: SituationProver, asked: Obligation, effect: FaultEffect) ->
             return Verdict(asked, "undecided", effect.why_unknown)
         return Verdict(asked, "proved", covered=count_situations(prover.plan.inputs))
     goal = effect.goal()
-    match effect.engine.find(goal, smallest=True):
+    match effect.engine.find(goal, smallest=not quick):
         case Exists() as answer:
             obligation = with_harm(asked, effect.fault, effect.worst_harm)
             verdict = prover.broken(obligation, goal, answer, effect.engine)
@@ -200,13 +208,14 @@ class FailureCheck:
         """The faults that locks, what throws points, or whoever lets trains in may hear of."""
         return faults_reaching_histories(self._sound)
 
-    def failures(self) -> Iterator[FaultEffect]:
-        """The effect of each fault; those of faults close to each other together."""
+    def failures(self, *, harms_alone: bool = False) -> Iterator[FaultEffect]:
+        """The effect of each fault, or only what harm it does; those of faults close to each other
+        together."""
         for world, some in self._memory.partition(self._plan.equipment.faults):
             check = SingleFaults(
                 world, some, self._timeout, self._harms, self._unproved, self._store
             )
-            yield from check.failures(self._step)
+            yield from check.failures(self._step, harms_alone=harms_alone)
 
     def pairs(
         self, singles: Mapping[str, FaultEffect], *, every: bool

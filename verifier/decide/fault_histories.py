@@ -39,7 +39,7 @@ WITH_FAULTS = frozenset((
 class FaultHistories:
     """Histories of one plan with one fault, with each of which it is settled what signals show.
     ``safety``: what holds in every history with nothing broken; ``step`` is called before each
-    question."""
+    question; ``quick``: see :class:`~verifier.decide.system_prover.SystemProver`."""
 
     def __init__(
         self,
@@ -48,7 +48,10 @@ class FaultHistories:
         safety: Sequence[Obligation],
         step: Callable[[], None],
         store: ProofStore,
+        *,
+        quick: bool = False,
     ):
+        self._quick = quick
         self._plan = plan
         self._timeout = timeout
         self._safety = safety
@@ -77,10 +80,9 @@ class FaultHistories:
     def _prover(self, faults: Sequence[Fault]) -> SystemProver:
         """Decides what these faults do. Raises InputError where what signals show goes round in a
         circle."""
-        # Without clauses of earlier proofs: to check them takes longer here than to do without.
         prover = SystemProver(
-            self._plan, False, self._timeout, self._step, self._store, (), lambda _: None,
-            faults=faults,
+            self._plan, False, self._timeout, self._step, self._store, True, lambda _: None,
+            faults=faults, quick=self._quick,
         )  # fmt: skip
         for obligation in self._safety:
             prover.histories.expand(obligation.formula)

@@ -31,7 +31,7 @@ MISHAPS = ("collision", "derailment")
 class HistoryProver:
     """Decides obligations about histories of one plan. ``timeout`` is in seconds, for each place;
     ``step`` is called before each question; ``store``: what earlier proofs found; ``brief``: the
-    histories of what is possible are replayed, and not told.
+    histories of what is possible are replayed, and not told; ``quick``: all histories are.
 
     The report depends on the plan and the questions alone, never on what the store holds. A proof
     that uses clauses of earlier proofs therefore reports the invariant of a second proof that does
@@ -46,14 +46,14 @@ class HistoryProver:
         *,
         from_scratch: bool = False,
         brief: bool = False,
+        quick: bool = False,
     ):
         self.plan = plan
         self._brief = brief
+        self._quick = quick
         self._timeout = timeout
         self._step = step
         self._store = store
-        # As they are now: this proof adds clauses of its own to the store.
-        self._clauses = () if from_scratch else store.clauses
         self._is_from_scratch = from_scratch
         self._asked: list[list[Obligation]] = []
         # Whether a mishap was found that the file does not claim.
@@ -78,10 +78,11 @@ class HistoryProver:
             self._timeout,
             self._step,
             self._store,
-            self._clauses,
+            not self._is_from_scratch,
             None if self._is_from_scratch else lambda key: self._from_scratch.get(key),
             blips=blips,
             brief=self._brief,
+            quick=self._quick,
         )
 
     @cached_property

@@ -10,15 +10,21 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from verifier.engines.results import Conflict
+from verifier.explain.trace_view import broken_at
 from verifier.language.listing import listing
+from verifier.plan import observables
 from verifier.plan.model import Plan
+from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import Fault
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Unsettled
 from verifier.reference.step import is_prompt, replay
 from verifier.reference.transition import Valuation
-from verifier.verdicts.report import InternalError
+from verifier.verdicts.report import History, InternalError
 
+_IN_SITUATIONS = (
+    "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
+)  # fmt: skip
 AFTER_MISHAP = (
     "in every history found, a train that collided or derailed moves on afterwards, and trains "
     "do not"
@@ -91,6 +97,18 @@ class Tried:
             self.plan, moments, lossy=self.lossy, blips=self.blips, faults=self.faults,
             seconds=seconds,
         )  # fmt: skip
+
+
+def last_moment(plan: Plan, story: History) -> Situation:
+    """The last moment of a history as a situation."""
+    last = story.moments[-1]
+    pieces = plan.track.pieces
+    trains = (w.name for w, state in last.items() if w.kind == "train" and state == "occupied")
+    occupied = dict.fromkeys(block for p in trains if (block := pieces[p].block) is not None)
+    given = (w for w in last if w.kind in _IN_SITUATIONS)
+    stock = ((observables.stock(block), "occupied") for block in occupied)
+    broken = broken_at(plan, last)
+    return Situation.of((*stock, *((w, last[w]) for w in given), *broken))
 
 
 def late_words(conflicts: Sequence[Conflict]) -> str:

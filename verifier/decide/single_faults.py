@@ -61,13 +61,15 @@ class SingleFaults:
             everything.inputs, assumptions, timeout, always, rooms(self.plan), store
         )
 
-    def failures(self, step: Callable[[], None]) -> Iterator[FaultEffect]:
-        """The effect of each of these faults."""
+    def failures(
+        self, step: Callable[[], None], *, harms_alone: bool = False
+    ) -> Iterator[FaultEffect]:
+        """The effect of each of these faults, or only what harm it does."""
         for group in self._groups():
             step()
-            yield from self._of_group(group)
+            yield from self._of_group(group, harms_alone)
 
-    def _of_group(self, group: Sequence[Observable]) -> Iterator[FaultEffect]:
+    def _of_group(self, group: Sequence[Observable], harms_alone: bool) -> Iterator[FaultEffect]:
         """The effect of each fault of a group. A cycle of signals that cannot be resolved with
         several faults possible may be resolved with one."""
         try:
@@ -92,24 +94,31 @@ class SingleFaults:
             for harm in near:
                 checkpoint()
                 self._find_harm(harm, effects)
-            for signal in signals:
-                checkpoint()
-                self._find_restricted(signal, effects)
-            for words, condition, name in held(self.plan):
-                checkpoint()
-                self._find_held(words, condition, name, effects)
-            for signal in signals:
-                checkpoint()
-                self._find_shown(signal, effects)
+            if not harms_alone:
+                self._find_nuisance(signals, effects)
         except InputError:
             if len(group) > 1:
                 for what in group:
-                    yield from self._of_group((what,))
+                    yield from self._of_group((what,), harms_alone)
                 return
             world = World(self.plan, self._sound, group)
             effects = {w: FaultEffect(self._faults[w], world, self._shared, unknown=CIRCLE)
                        for w in group}  # fmt: skip
         yield from effects.values()
+
+    def _find_nuisance(
+        self, signals: Sequence[Signal], group: Mapping[Observable, FaultEffect]
+    ) -> None:
+        """What they restrict or hold, and what they show."""
+        for signal in signals:
+            checkpoint()
+            self._find_restricted(signal, group)
+        for words, condition, name in held(self.plan):
+            checkpoint()
+            self._find_held(words, condition, name, group)
+        for signal in signals:
+            checkpoint()
+            self._find_shown(signal, group)
 
     def _groups(self) -> Iterable[tuple[Observable, ...]]:
         groups: dict[frozenset[str], list[Observable]] = {}

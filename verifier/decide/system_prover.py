@@ -21,6 +21,7 @@ from verifier.decide.replayed import (
     MovesOn,
     Tried,
     beyond_words,
+    last_moment,
     late_words,
 )
 from verifier.engines import stopping
@@ -32,7 +33,6 @@ from verifier.engines.temporal.proof_core import relied_on
 from verifier.engines.temporal.resettability import Resettability, Returns, Trapped, always_again
 from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
-from verifier.explain.trace_view import broken_at
 from verifier.language.listing import several
 from verifier.logic.expr import FALSE, Expr, conjunction, negation, support
 from verifier.logic.time_order import Order, Ordered
@@ -41,13 +41,11 @@ from verifier.plan import observables
 from verifier.plan.claims import granted
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import Fault
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Unsettled
 from verifier.verdicts.report import (
     Finding,
-    History,
     InductiveProof,
     InternalError,
     LaterProof,
@@ -56,9 +54,8 @@ from verifier.verdicts.report import (
 from verifier.world.history import Histories
 from verifier.world.memory_abstraction import REMEMBERED
 
-_IN_SITUATIONS = (
-    "points", "thrown", "lever", "button", "derail", "gate", "relay", "timer", "traffic"
-)  # fmt: skip
+# Of what is broken, as long as only that is known.
+TO_BE_TOLD = "the reference replayed a history; the smallest one follows"
 Moment = Mapping[Observable, str]
 Trace = Sequence[Moment]
 
@@ -93,9 +90,10 @@ class _Answered:
 
 class SystemProver:
     """Decides obligations about one transition system of a plan: with detection truthful, or
-    lost now and then (``lossy``). ``clauses`` are those of earlier proofs; ``told`` finds the
-    verdict, by key, that does without them. One of ``faults`` may be present. ``brief``: histories
-    of what is possible are replayed, and not told."""
+    lost now and then (``lossy``). With ``earlier``, clauses of earlier proofs are tried; ``told``
+    finds the verdict, by key, that does without them. One of ``faults`` may be present.
+    ``brief``: histories of what is possible are replayed, and not told; ``quick``: any history is,
+    as it was found."""
 
     def __init__(
         self,
@@ -104,15 +102,17 @@ class SystemProver:
         timeout: float | None,
         step: Callable[[], None],
         store: ProofStore,
-        clauses: Sequence[Expr],
+        earlier: bool,
         told: Callable[[str], Verdict | None] | None,
         faults: Sequence[Fault] = (),
         *,
         blips: bool = False,
         brief: bool = False,
+        quick: bool = False,
     ):
         self.plan = plan
         self._brief = brief
+        self._quick = quick
         self._faults = faults
         self.lossy = lossy
         self._told = told
@@ -134,14 +134,19 @@ class SystemProver:
         self._asked: tuple[Hashable, ...] = ()
         self._to_ask: list[Sequence[Obligation]] = []
         asked_before = store.known(self._question)
-        self._clauses = () if system.always or asked_before else tuple(clauses)
+        self._kind = lossy, blips, bool(faults)
+        # As they are now: this proof adds clauses of its own to the store.
+        tried = earlier and not (system.always or asked_before)
+        self._clauses = store.clauses_of(self._kind) if tried else ()
 
     @cached_property
     def _kept(self) -> EarlierProofs | None:
         """What earlier proofs of other systems left; None where that does not serve."""
         if not self._clauses:
             return None
-        return EarlierProofs(self.histories, self._clauses, self._store, self.time_limit())
+        return EarlierProofs(
+            self.histories, self._clauses, self._store, self.time_limit(), self._kind
+        )
 
     @cached_property
     def _windows(self) -> Windows:
@@ -155,6 +160,8 @@ class SystemProver:
             made=self.histories.in_turn,
             standing=self.histories.standing,
             brief=self._brief,
+            quick=self._quick,
+            kind=self._kind,
         )
 
     def whole(self, *, wrecks: bool = False) -> tuple[System, Callable[[Expr], Expr]]:
@@ -345,8 +352,8 @@ class SystemProver:
                 except Unsettled as circle:
                     return Verdict(obligation, "undecided", beyond_words(circle))
                 finding = Finding(
-                    self._last(narrated.story), (), 0, narrated.causes, smallest=history.smallest,
-                    story=narrated.story,
+                    last_moment(self.plan, narrated.story), (), 0, narrated.causes,
+                    smallest=history.smallest, story=narrated.story,
                 )  # fmt: skip
                 lasting = InductiveProof(system, bad, lasts.clauses)
                 return Verdict(obligation, "broken", finding=finding, lasting=lasting,
@@ -414,7 +421,7 @@ class SystemProver:
             case Unreachable(clauses=clauses):
                 proof = InductiveProof(decided.system, bad, clauses)
                 lasting = proof if is_told else self._as_told(obligation, proof)
-                used = self._titles(decided.system, bad, outcome)
+                used = () if self._quick else self._titles(decided.system, bad, outcome)
                 if possible:
                     why = "no history does"
                     return Verdict(obligation, "broken", why, rests_on=used, lasting=lasting)
@@ -423,10 +430,12 @@ class SystemProver:
                 return Verdict(obligation, "undecided", late_words(late))
             case Reachable(trace=trace, smallest=smallest):
                 try:
-                    if possible and self._brief:
+                    if self._is_told_less(possible):
                         played = self._scheduled(obligation, trace, finer)
                         self._tried.check(obligation, played.moments, played.seconds, finer)
-                        return Verdict(obligation, "proved")
+                        if possible:
+                            return Verdict(obligation, "proved")
+                        return Verdict(obligation, "broken", TO_BE_TOLD)
                     history = self._replayed(obligation, trace, finer)
                 except Unsettled as circle:
                     return Verdict(obligation, "undecided", beyond_words(circle))
@@ -438,7 +447,7 @@ class SystemProver:
                     if finer.prompt:
                         return Verdict(obligation, "undecided", TOO_SOON)
                     return self._told_apart(obligation, replace(finer, prompt=True))
-                story, last = history.story, self._last(history.story)
+                story, last = history.story, last_moment(self.plan, history.story)
                 if possible:
                     return Verdict(obligation, "proved", story=story, witness=last)
                 finding = Finding(last, (), 0, history.causes, smallest=smallest, story=story)
@@ -446,6 +455,10 @@ class SystemProver:
             case Unknown(reason=reason, depth=depth):
                 sought = f"; no history of up to {several(depth, 'moment')} does" if depth else ""
                 return Verdict(obligation, "undecided", reason + sought)
+
+    def _is_told_less(self, possible: bool) -> bool:
+        """Whether a history is only replayed; where faults may be present, it says which one is."""
+        return (self._quick and not self._faults) or (possible and self._brief)
 
     def _as_told(self, obligation: Obligation, proof: InductiveProof) -> InductiveProof:
         """What is told of a proof: without clauses of earlier ones, if that is found in time."""
@@ -464,8 +477,9 @@ class SystemProver:
             histories, ordered = self._finer(finer, order)
             bad = ordered.within(histories.expand(obligation.formula))
             windows = Windows(
-                ordered.system, few=self._few, timeout=self._timeout, store=self._store
-            )
+                ordered.system, few=self._few, timeout=self._timeout, store=self._store,
+                quick=self._quick,
+            )  # fmt: skip
             ((_, answer),) = windows.answers([bad], [place], likely=likely, traced=True)
             late = self._against(obligation, answer, histories)
             before = order
@@ -524,17 +538,6 @@ class SystemProver:
         if played is None:
             raise InternalError(f"{obligation.key}: the history found has no times")
         return played
-
-    def _last(self, story: History) -> Situation:
-        """The last moment as a situation."""
-        last = story.moments[-1]
-        pieces = self.plan.track.pieces
-        trains = (w.name for w, state in last.items() if w.kind == "train" and state == "occupied")
-        occupied = dict.fromkeys(block for p in trains if (block := pieces[p].block) is not None)
-        given = (w for w in last if w.kind in _IN_SITUATIONS)
-        stock = ((observables.stock(block), "occupied") for block in occupied)
-        broken = broken_at(self.plan, last)
-        return Situation.of((*stock, *((w, last[w]) for w in given), *broken))
 
 
 def place_of(obligation: Obligation, plan: Plan) -> tuple[str, ...]:

@@ -22,7 +22,7 @@ T = TypeVar("T")
 
 # As many answers are kept; those not asked for longest go first.
 MOST_ANSWERS = 50_000
-# As many clauses are kept; those not useful for longest go first.
+# As many clauses of one kind of histories are kept; those not useful for longest go first.
 MOST_CLAUSES = 3_000
 
 
@@ -32,7 +32,7 @@ class ProofStore:
     def __init__(self, most: int = MOST_ANSWERS) -> None:
         self._most = most
         self._answers: OrderedDict[Hashable, Any] = OrderedDict()
-        self._clauses: OrderedDict[Expr, None] = OrderedDict()
+        self._clauses: dict[Hashable, OrderedDict[Expr, None]] = {}
 
     def answer(self, question: Hashable, work: Callable[[], T], is_final: Callable[[T], bool]) -> T:
         """The answer to a question; worked out, and kept if it is final, where it is not known."""
@@ -60,16 +60,21 @@ class ProofStore:
 
     @property
     def clauses(self) -> tuple[Expr, ...]:
-        """Clauses of earlier proofs, those useful last at the end."""
-        return tuple(self._clauses)
+        """Clauses of earlier proofs, of every kind of histories."""
+        return tuple(dict.fromkeys(clause for kept in self._clauses.values() for clause in kept))
 
-    def learn(self, clauses: Iterable[Expr]) -> None:
-        """Keep clauses of a proof."""
+    def clauses_of(self, kind: Hashable) -> tuple[Expr, ...]:
+        """Clauses of earlier proofs about one kind of histories, those useful last at the end."""
+        return tuple(self._clauses.get(kind, ()))
+
+    def learn(self, kind: Hashable, clauses: Iterable[Expr]) -> None:
+        """Keep clauses of a proof about one kind of histories."""
+        kept = self._clauses.setdefault(kind, OrderedDict())
         for clause in clauses:
-            self._clauses[clause] = None
-            self._clauses.move_to_end(clause)
-        while len(self._clauses) > MOST_CLAUSES:
-            self._clauses.popitem(last=False)
+            kept[clause] = None
+            kept.move_to_end(clause)
+        while len(kept) > MOST_CLAUSES:
+            kept.popitem(last=False)
 
     def __len__(self) -> int:
         return len(self._answers)
@@ -84,7 +89,7 @@ class NoStore(ProofStore):
     def keep(self, question: Hashable, answer: Any) -> None:
         pass
 
-    def learn(self, clauses: Iterable[Expr]) -> None:
+    def learn(self, kind: Hashable, clauses: Iterable[Expr]) -> None:
         pass
 
 

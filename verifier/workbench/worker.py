@@ -75,13 +75,14 @@ def _warmed_up() -> bool:
 def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = None) -> Json:
     """The answer to one job: ``text``, ``name``, and ``path`` if the file exists; ``timeout`` in
     seconds for each query, ``within`` for all of them; ``store``: what earlier jobs found. What
-    must never be is said (``safety``) before the rest. With ``mend``: its ``repairs``. With
+    must never be is said (``safety``) before the rest; after an edit, whether it is broken before
+    how. With ``mend``: its ``repairs``. With
     ``draft``, what is asked of a draft of the text: that. Ctrl-C (SIGINT) ends it with what was
     decided."""
     from verifier.api import checked
     from verifier.engines.proof_store import NO_STORE
     from verifier.language.diagnostics.diagnostic import InputError
-    from verifier.pipeline import prove
+    from verifier.pipeline import FOLLOWS, prove
     from verifier.verdicts.report import Report, Verdict
     from verifier.workbench.analysis import diagnostics_json
     from verifier.workbench.drafts import draft_json
@@ -115,6 +116,11 @@ def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = No
                 within=job.get("within"), progress=progress, store=store,
             )  # fmt: skip
         plan, world = checked(job["text"], name or "(not saved yet)", path)
+        if len(store) and not job.get("within"):  # after an edit: first whether, then how
+            report = prove(plan, timeout=job.get("timeout"), world=world, store=store, quick=True)
+            if report.stopped != FOLLOWS:
+                return {"report": report_json(report, name, path)}
+            on_safety(report)
         report = prove(
             plan,
             timeout=job.get("timeout"),

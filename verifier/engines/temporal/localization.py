@@ -56,8 +56,9 @@ class Windows:
     found; ``hints``: clauses worth trying, of which nothing is taken unchecked; ``made``: choices
     that histories of what is likely can do with; ``standing``: states of trains where they may
     stand, and that all of the train is there; ``brief``: any history of what is likely does, if it
-    is short, the smallest one or not. Without hints, the answers are a function of the
-    questions asked, in their order."""
+    is short, the smallest one or not; ``quick``: any history of anything does; ``kind``: what the
+    store keeps clauses under. Without hints, the answers are a function of the questions asked, in
+    their order."""
 
     def __init__(
         self,
@@ -71,8 +72,12 @@ class Windows:
         made: Mapping[Observable, str] = NOTHING,
         standing: Mapping[Observable, Expr] = NOWHERE,
         brief: bool = False,
+        quick: bool = False,
+        kind: Hashable = None,
     ):
         self.system = system
+        self._quick = quick
+        self._kind = kind
         self._witnesses = Witnesses(system, made, few, store, small=not brief, standing=standing)
         self._brief = brief
         self._store = store
@@ -132,7 +137,7 @@ class Windows:
                     yield i, LocalAnswer(found, self.system)
         if likely or traced or self._hints:  # what no hint excluded may well be reachable
             open_ = {i: bad for i, bad in enumerate(bads) if i not in answers}
-            small = not (likely and self._brief)
+            small = not (self._quick or (likely and self._brief))
             yield from self._search(open_, DEPTHS[FIRST_RING], small=small)
         rings = FIRST_RING
         failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
@@ -152,7 +157,7 @@ class Windows:
             if rings in DEPTHS and not likely:
                 # A wider window proved this of an isomorphic place, so it will here.
                 sought = {i: bads[i] for i in left if not failed[i][-1].proved_wider}
-                yield from self._search(sought, DEPTHS[rings])
+                yield from self._search(sought, DEPTHS[rings], small=not self._quick)
             groups = [
                 wider
                 for group in groups
@@ -247,7 +252,8 @@ class Windows:
             for _ in new:
                 self._step()
             hints = (*map(form.concrete, known.invariant), *self._inside(kept), *self._hints)
-            run = _Run(system, tuple(new.values()), hints, self._deadline(len(new)), self._store)
+            deadline = self._deadline(len(new))
+            run = _Run(system, tuple(new.values()), hints, deadline, self._store, self._kind)
             questions = {bad: question for question, bad in new.items()}
             for bad, answer in run.answers():
                 known.answers[questions[bad]] = _abstract(form, answer)
@@ -285,7 +291,7 @@ class Windows:
         most = len(widest.trace) - 1
         if self.system.timing is not None:
             most = max(most, LONG)
-        return LocalAnswer(self._shortest(bad, most), self.system)
+        return LocalAnswer(self._shortest(bad, most, small=not self._quick), self.system)
 
     def _is_sampled(self, bad: Expr) -> bool:
         return self._store.answer(
@@ -328,7 +334,9 @@ class _Run:
         hints: tuple[Expr, ...],
         deadline: float | None,
         store: ProofStore,
+        kind: Hashable,
     ):
+        self._kind = kind
         self._system, self._bads, self._hints = system, bads, hints
         self._deadline = deadline
         self._store = store
@@ -349,7 +357,7 @@ class _Run:
         for bad, answer in engine.answers(self._bads, self._deadline):
             found[bad] = answer
             if isinstance(answer, Unreachable):
-                self._store.learn(answer.clauses)
+                self._store.learn(self._kind, answer.clauses)
             yield bad, answer
         self.invariant = engine.invariant(self._deadline)
         late = is_over() or (self._deadline is not None and monotonic() >= self._deadline)
