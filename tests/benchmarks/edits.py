@@ -1,69 +1,80 @@
 """From an edit to its verdict: ``python -m tests.benchmarks.edits [--edits N] [FILE ...]``.
 
-For each file over time (or each one named) N random edits, one after the other, with one store, as
-in a page that is kept open. In milliseconds of CPU time, median and worst: until everything that
-must never be is decided, and until all is. Beside them the same without a store. Edits that make
-the text invalid are counted apart. ``--check`` compares each report with one from scratch.
+For each file over time (or each one named) N random edits with one session, as in a page that is
+kept open; each is undone before the next. By kind of edit, in milliseconds of CPU time, median and
+worst: until the verdict on all that must never be (:meth:`verifier.Session.verdicts`). An edit is
+harmful where something is broken that was not. Edits that make the text invalid are left out.
+``--check`` also works out each report, and compares it with one from scratch, whose safety verdicts
+are the last column.
 """
 
 import argparse
 import json
 import time
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from pathlib import Path
 from random import Random
 from statistics import median
 
-from tests.decide.edits import versions
+import verifier
+from tests.decide.edits import EDITS
 from tests.junction_files import TIMED_SPECS
-from verifier.api import checked
-from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.language.diagnostics.diagnostic import InputError
-from verifier.pipeline import prove
 from verifier.reports.machine import file_report
 from verifier.verdicts.report import Report
 
 
-def timed(text: str, store: ProofStore) -> tuple[float, float, Report] | None:
-    """Milliseconds to the verdicts on safety and to all, and the report; None of an invalid
-    text."""
-    began, safety = time.process_time(), 0.0
-
-    def on_safety(_: Report) -> None:
-        nonlocal safety
-        safety = time.process_time() - began
-
-    try:
-        plan, world = checked(text, "edited", None)
-        report = prove(plan, world=world, store=store, repairs=False, on_safety=on_safety)
-    except InputError:
-        return None
-    return safety * 1000, (time.process_time() - began) * 1000, report
+def timed(work: Callable[[], Report]) -> tuple[float, Report]:
+    """How many milliseconds some work takes, and what it says."""
+    began = time.process_time()
+    report = work()
+    return (time.process_time() - began) * 1000, report
 
 
-def row(path: Path, count: int, *, check: bool) -> str:
-    texts = versions(path.read_text("utf-8"), Random(1), count)
-    store = ProofStore()
-    timed(texts[0], store)
-    safe: list[float] = []
-    whole: list[float] = []
-    scratch: list[float] = []
-    different = 0
-    for text in texts[1:]:
-        found = timed(text, store)
-        if found is None:
-            continue
-        safe.append(found[0])
-        whole.append(found[1])
-        if check:
-            alone = timed(text, NO_STORE)
-            assert alone is not None
-            scratch.append(alone[0])
-            different += json.dumps(file_report(found[2])) != json.dumps(file_report(alone[2]))
-    cells = [f"{path.stem:42}", f"{len(safe):3} of {count}"]
-    for times in (safe, whole, scratch):
-        cells.append(f"{median(times):6.0f} {max(times):7.0f}" if times else " " * 14)
-    return "  ".join([*cells, f"{different} differ" if check else ""])
+def broken(report: Report) -> set[str]:
+    return {v.obligation.key for v in report.verdicts if v.status == "broken"}
+
+
+class File:
+    """The edits of one file, and how long each took, by kind."""
+
+    def __init__(self, path: Path, *, check: bool):
+        self._text = path.read_text("utf-8")
+        self._check = check
+        self._session = verifier.Session(self._text)
+        self._session.report()
+        self._before = broken(self._session.verdicts())
+        self.after: dict[str, list[float]] = {}
+        self.scratch: dict[str, list[float]] = {}
+        self.different = 0
+
+    def try_edits(self, count: int) -> None:
+        chance = Random(1)
+        for i in range(count):
+            edit = EDITS[i % len(EDITS)]
+            self._edited(edit(self._text, chance), edit.__name__)
+            self._edited(self._text, "undone")
+
+    def _edited(self, text: str, kind: str) -> None:
+        def verdicts() -> Report:
+            self._session.edit(text)
+            return self._session.verdicts()
+
+        try:
+            took, report = timed(verdicts)
+        except InputError:
+            return
+        kind += ", harmful" if broken(report) - self._before else ""
+        self.after.setdefault(kind, []).append(took)
+        if self._check and kind != "undone":
+            scratch = verifier.Session(text)
+            self.scratch.setdefault(kind, []).append(timed(scratch.verdicts)[0])
+            told = [file_report(session.report()) for session in (self._session, scratch)]
+            self.different += json.dumps(told[0]) != json.dumps(told[1])
+
+
+def cell(times: Sequence[float]) -> str:
+    return f"{median(times):6.0f} {max(times):7.0f}" if times else " " * 14
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -72,9 +83,14 @@ def main(arguments: Sequence[str] | None = None) -> None:
     parser.add_argument("--edits", type=int, default=50)
     parser.add_argument("--check", action="store_true")
     asked = parser.parse_args(arguments)
-    print(f"{'file':42}  {'valid':8}  {'safety':>14}  {'all':>14}  {'safety, scratch':>14}")
+    print(f"{'kind':38}  {'edits':5}  {'after':>14}  {'from scratch':>14}")
     for path in asked.files:
-        print(row(path, asked.edits, check=asked.check), flush=True)
+        file = File(path, check=asked.check)
+        file.try_edits(asked.edits)
+        print(path.stem, f"({file.different} reports differ)" if asked.check else "")
+        for kind, times in sorted(file.after.items()):
+            scratch = cell(file.scratch.get(kind, ()))
+            print(f"  {kind:36}  {len(times):5}  {cell(times)}  {scratch}", flush=True)
 
 
 if __name__ == "__main__":

@@ -19,7 +19,6 @@ from verifier.decide.single_faults import SingleFaults
 from verifier.decide.situations import SituationProver
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Exists, Impossible, Unknown
-from verifier.plan.minimality import count_situations
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault
 from verifier.properties.failures import (
@@ -160,7 +159,7 @@ def _verdict(
     if not effect.harms:
         if effect.why_unknown:
             return Verdict(asked, "undecided", effect.why_unknown)
-        return Verdict(asked, "proved", covered=count_situations(prover.plan.inputs))
+        return Verdict(asked, "proved", covered=prover.covered)
     goal = effect.goal()
     match effect.engine.find(goal, smallest=not quick):
         case Exists() as answer:

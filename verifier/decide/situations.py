@@ -74,6 +74,11 @@ class SituationProver:
 
         return [self.plan.assumptions[k] for k in minimal_core(range(len(assumed)), clash)]
 
+    @cached_property
+    def covered(self) -> int:
+        """How many situations the plan has."""
+        return count_situations(self.plan.inputs)
+
     def decide(self, obligation: Obligation) -> Verdict:
         """The verdict on one obligation.
 
@@ -91,7 +96,7 @@ class SituationProver:
                     obligation,
                     "broken" if possible else "proved",
                     "no allowed situation does" if possible else "",
-                    covered=count_situations(self.plan.inputs),
+                    covered=self.covered,
                     rests_on=self._rests_on(goal, positions),
                 )
             case Exists(situation=situation) if possible:
