@@ -24,6 +24,7 @@ SEED = os.environ.setdefault("CLEARPROOF_SEED", str(SystemRandom().randrange(1_0
 SWEEPS = {
     "tests/differential/test_circles.py::test_seeded_rings": 2,
     "tests/differential/test_explicit_states.py::test_engines_agree_with_the_search_over": 2,
+    "tests/differential/test_explicit_states.py::test_engines_agree_through_wires": 2,
     "tests/differential/test_explicit_states.py::test_trains_that_met_or_derailed": 2,
     "tests/differential/test_failure_tables.py::test_generated_lines": 2,
     "tests/differential/test_generated.py::test_seeded_junctions_agree": 2,
