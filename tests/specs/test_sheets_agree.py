@@ -13,7 +13,7 @@ import pytest
 import verifier
 from tests.junction_files import SPEC_FILES, WIRED_SPECS, spec
 from tests.proofs import proved
-from tests.testcard.cards import SMALL, card
+from tests.testcard.cards import QUICK, card
 from verifier.diagnosis.suspects import suspects
 from verifier.plan.model import Plan, Route, Signal
 from verifier.plan.observables import UNLISTED
@@ -274,7 +274,7 @@ def test_the_test_card_tries_what_the_proof_asks(path: Path) -> None:
         assert (fault.name,) in asked[fault.kind.property_name], fault
 
 
-@pytest.mark.parametrize("name", SMALL)
+@pytest.mark.parametrize("name", QUICK)
 def test_what_a_card_cannot_show_the_proof_does_not_find_possible(name: str) -> None:
     status = {v.obligation.key: v.status for v in proved(spec(name)).verdicts}
     made = card(name)
