@@ -346,7 +346,9 @@ class _Calm:
 
     def __init__(self, system: System, timed: System):
         self._system = system
-        self._windows = {window.what for window in timed.timing.windows} if timed.timing else set()
+        windows = timed.timing.windows if timed.timing else ()
+        self._on = {w.what: w.is_on for w in windows if len(w.what.values) == 2}
+        # Of windows that are over at rest, what is not so then.
         self._over: dict[Observable, Expr] = {}
         self._supports = {w: system.support(w) for w in system.states}
         self._calmed: dict[Observable, frozenset[Observable]] = {}
@@ -355,14 +357,14 @@ class _Calm:
     def over(self, rests: Iterable[Expr]) -> None:
         """Take the windows that are over while these parts are at rest."""
         for rest in rests:
-            about = support(rest)
-            if len(about) == 1 and about[0] in self._windows:
-                self._over.setdefault(about[0], rest)
+            for what in support(rest):
+                if what in self._on and conjunction(rest, self._on[what]) is FALSE:
+                    self._over[what] = self._on[what]
         self._calmed = {}
 
     def is_over(self, whats: Iterable[Observable]) -> bool:
-        """Whether these are windows that are over at rest."""
-        return all(w in self._over for w in whats)
+        """Whether one of these is a window that is over at rest."""
+        return any(w in self._over for w in whats)
 
     def support(self, state: Observable) -> frozenset[Observable]:
         """What the next value of a state depends on while those windows are over."""
@@ -389,8 +391,7 @@ class _Calm:
             def meaning(part: Atom) -> Expr:
                 if part.what not in far:
                     return part
-                off = self._over[part.what]
-                return TRUE if conjunction(off, part) is not FALSE else FALSE
+                return FALSE if part is self._over[part.what] else TRUE
 
             known = {v: substitute(e, meaning) for v, e in self._system.following[state].items()}
             self._following[state, far] = known

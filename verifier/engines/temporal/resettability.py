@@ -33,14 +33,26 @@ from verifier.engines.temporal.rest import parts_at_rest
 from verifier.engines.temporal.sat import Limit, NoAnswer
 from verifier.engines.temporal.strengthening import Clauses, strengthened
 from verifier.engines.temporal.symmetry import Shapes
-from verifier.logic.expr import TRUE, Expr, atom, conjunction, negation, support
+from verifier.logic.expr import (
+    FALSE,
+    TRUE,
+    Atom,
+    Expr,
+    atom,
+    conjunction,
+    negation,
+    substitute,
+    support,
+)
 from verifier.logic.time_order import patient
-from verifier.logic.transition_system import System, cut, with_choices
+from verifier.logic.transition_system import System, Window, chosen, cut, with_choices
 from verifier.plan.observables import Observable
 
 # Kinds of states that need not come to rest: how the last train stood on track that is vacant, and
 # what is known of the order of delays.
 INDIFFERENT = frozenset(("heading", "pace", "since", "credit"))
+# Kinds of states that stay as they are wherever trains and points are.
+MEMORY = frozenset(("relay", "timer", "traffic"))
 # Longest way that is searched for by itself; longer ones are traces of PDR.
 LONGEST = 24
 NOTHING: Mapping[Observable, str] = {}
@@ -98,7 +110,7 @@ def always_again(
     shapes = Shapes()
     clauses = strengthened(system, invariant, hints, shapes, deadline)
     leads = patient(with_choices(system, made))
-    over = [negation(w.is_on) for w in system.timing.windows] if system.timing else []
+    over = [_over(w, system, made) for w in system.timing.windows] if system.timing else []
     stages = (over, *first) if over else first
     parts = parts_at_rest(leads, shapes, first=stages, without=INDIFFERENT, deadline=deadline)
     composition = Composition(leads, system, parts, clauses, shapes, deadline)
@@ -116,6 +128,21 @@ def always_again(
             if isinstance(answers[-1], Returns):
                 given = [goal]
     return answers
+
+
+def _over(window: Window, system: System, made: Mapping[Observable, str]) -> Expr:
+    """That a window is over, and will not begin while inputs are as usual, wherever trains and
+    points are: such as that a signal is at stop because of what relays say."""
+    states = frozenset(system.states)
+
+    def meaning(part: Atom) -> Expr:
+        if part.what in states:
+            return part if part.what.kind in MEMORY else TRUE
+        return TRUE if part.what.usual in part.values else FALSE
+
+    begins = substitute(chosen(window.begins, made), meaning)
+    over = negation(window.is_on)
+    return over if begins is TRUE else conjunction(over, negation(begins))
 
 
 class _Whole:
