@@ -30,9 +30,9 @@ Assumptions must hold at each step of a plan. Those that the window speaks of ar
 lemma; the others hold while inputs are as usual, or else the states they speak of are in every
 window.
 
-Of a timed system, windows of time are brought to their end first of all. From then on a plan in one
-place need not ask whether a window is on somewhere else: delays end only while none is on, and so
-would tie all places together.
+Of a timed system, windows of time are brought to their end first of all, while delays run on. From
+then on a plan in one place need not ask whether a window is on somewhere else: delays end only
+while none is on, and so would tie all places together.
 
 Which groups there are is found on the way: a window is asked for all parts in it, and those that
 fail in a state from which no plan leads are left out. A lemma stays true when D becomes larger, so
@@ -342,10 +342,11 @@ class _Calm:
 
     Delays end only while no window is on that lasts no longer, wherever it is
     (:func:`~verifier.logic.time_order.patient`). Once a window is known to be over, and no plan
-    disturbs it, that is no question any more."""
+    disturbs it, that is no question any more. Until then plans do without the end of a delay."""
 
     def __init__(self, system: System, timed: System):
         self._system = system
+        self._states = frozenset(system.states)
         windows = timed.timing.windows if timed.timing else ()
         self._on = {w.what: w.is_on for w in windows if len(w.what.values) == 2}
         # Of windows that are over at rest, what is not so then.
@@ -353,6 +354,7 @@ class _Calm:
         self._supports = {w: system.support(w) for w in system.states}
         self._calmed: dict[Observable, frozenset[Observable]] = {}
         self._following: dict[Hashable, Mapping[str, Expr]] = {}
+        self._ends = {w for w in system.inputs if w.kind == "expiry"} if self._on else set()
 
     def over(self, rests: Iterable[Expr]) -> None:
         """Take the windows that are over while these parts are at rest."""
@@ -360,7 +362,7 @@ class _Calm:
             for what in support(rest):
                 if what in self._on and conjunction(rest, self._on[what]) is FALSE:
                     self._over[what] = self._on[what]
-        self._calmed = {}
+        self._calmed, self._ends = {}, set()
 
     def is_over(self, whats: Iterable[Observable]) -> bool:
         """Whether one of these is a window that is over at rest."""
@@ -382,19 +384,25 @@ class _Calm:
         return cut(replace(self._system, following=following), following, [goal])
 
     def _after(self, state: Observable, near: frozenset[Observable]) -> Mapping[str, Expr]:
-        far = frozenset(w for w in self._supports[state] if w in self._over and w not in near)
-        if not far:
+        fixed = frozenset(
+            w
+            for w in self._supports[state]
+            if w in self._ends or (w in self._over and w not in near)
+        )
+        if not fixed:
             return self._system.following[state]
-        known = self._following.get((state, far))
+        known = self._following.get((state, fixed))
         if known is None:
 
             def meaning(part: Atom) -> Expr:
-                if part.what not in far:
+                if part.what not in fixed:
                     return part
-                return FALSE if part is self._over[part.what] else TRUE
+                if part.what in self._states:
+                    return FALSE if part is self._over[part.what] else TRUE
+                return TRUE if part.what.usual in part.values else FALSE
 
             known = {v: substitute(e, meaning) for v, e in self._system.following[state].items()}
-            self._following[state, far] = known
+            self._following[state, fixed] = known
         return known
 
 
