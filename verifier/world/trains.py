@@ -358,9 +358,10 @@ class TrainDynamics:
         return frozenset(Port(out.piece, m.enter) for m in moves if m.leave == out.end)
 
     def standing(self) -> Iterator[tuple[observables.Observable, Expr]]:
-        """Of plain pieces outside of limits, the states of a train there; and that all of it is
-        there."""
-        for name, piece in self.pieces.items():
+        """Of plain pieces outside of limits, those nearest to an edge first: the states of a train
+        there, and that all of it is there."""
+        for name in dict.fromkeys(at.piece for at in self._from_edges()):
+            piece = self.pieces[name]
             if piece.kind == "plain" and name not in self._limits:
                 joints = [j for j in self.joints if name in (j.a.piece, j.b.piece)]
                 all_there = conjunction(*map(self.is_free, joints))

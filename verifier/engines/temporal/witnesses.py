@@ -18,7 +18,7 @@ in at an edge and runs past one place after another, at the cost of one window f
 Trusted by nobody: what does not play is not returned, and the reference replays what is.
 """
 
-from collections.abc import Collection, Hashable, Iterator, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
 from itertools import permutations
@@ -56,8 +56,8 @@ MOST = 0.5
 class Witnesses:
     """Finds witnesses in one system. ``made``: choices that it can do with; ``few``: inputs of
     which a trace should choose few, the most important first; not ``small``: any short trace
-    does; ``standing``: states of trains where they may stand, and that
-    all of the train is there."""
+    does; ``standing``: states of trains where they may stand, those nearest to an edge first, and
+    that all of the train is there."""
 
     def __init__(
         self,
@@ -79,7 +79,8 @@ class Witnesses:
         # By shape and question: the trace under canonical names.
         self._known: dict[Hashable, Sequence[Moment] | None] = {}
         # By train that stands somewhere: the stages that lead to it.
-        self._ways: dict[Expr, list[Expr]] = {}
+        self._ways: dict[Expr, Sequence[Expr]] = {}
+        self._shunned: set[Observable] = set()
 
     @cached_property
     def _system(self) -> System:
@@ -126,46 +127,46 @@ class Witnesses:
 
     def _staged(self, bad: Expr, deadline: float | None) -> Sequence[Moment] | None:
         """A trace in stages; None where none is found."""
-        stood = self._stood(bad, (), deadline)
-        if stood is None:
-            return None
-        ways: list[Sequence[Expr]] = []
-        for one in self._one_by_one(stood):
-            way = self._way(one, (), deadline)
-            if way is None:
+        while True:
+            tried = len(self._shunned)
+            ways = self._ways_to(self._stood(bad, self._standing, deadline), deadline)
+            for order in permutations(ways or ()):
+                trace = self._forward([stage for way in order for stage in way], bad, deadline)
+                if trace is not None:
+                    return trace
+            if len(self._shunned) == tried:
                 return None
-            ways.append(way)
-        for order in permutations(ways):
-            stages = [stage for way in order for stage in way]
-            if (trace := self._forward(stages, bad, deadline)) is not None:
-                return trace
-        return None
 
-    def _way(
-        self, one: Expr, passed: Sequence[Observable], deadline: float | None
-    ) -> list[Expr] | None:
-        """The stages that lead to a train that stands somewhere."""
-        if one not in self._ways:
-            further = (*passed, *support(one))
-            stood = self._stood(one, further, deadline)
-            if stood is None:
-                return None
-            stages = []
-            for before in self._one_by_one(stood):
-                way = self._way(before, further, deadline)
-                if way is None:
+    def _ways_to(
+        self, stood: Moment | None, deadline: float | None, passed: Sequence[Observable] = ()
+    ) -> Sequence[Sequence[Expr]] | None:
+        """For each train that stands somewhere, the stages that lead to it; from where it is nearer
+        to an edge if it can be, else from anywhere that was not ``passed``."""
+        found: list[Sequence[Expr]] = []
+        for one in self._one_by_one(stood or {}):
+            if one not in self._ways:
+                further = (*passed, *support(one))
+                others = [w for w in self._standing if w not in further]
+                place = list(self._standing)
+                nearer = others[: min(place.index(w) for w in further if w in self._standing)]
+                for within in (nearer, others):
+                    there = self._stood(one, within, deadline)
+                    before = self._ways_to(there, deadline, further)
+                    if before is not None:
+                        self._ways[one] = [*(stage for way in before for stage in way), one]
+                        break
+                else:
                     return None
-                stages += way
-            self._ways[one] = [*stages, one]
-        return self._ways[one]
+            found.append(self._ways[one])
+        return None if stood is None else found
 
     def _stood(
-        self, goal: Expr, passed: Collection[Observable], deadline: float | None
+        self, goal: Expr, within: Iterable[Observable], deadline: float | None
     ) -> Moment | None:
         """Of trains, where they may stand at the start of the last stage to a goal, rather without
-        turning back; None where no such stage is found. They do not stand where the goal speaks of,
-        nor where others have ``passed``."""
-        free = [w for w in self._standing if w not in passed and w not in support(goal)]
+        turning back; None where no such stage is found. Where the goal speaks of none stands yet.
+        """
+        free = [w for w in within if w not in self._shunned and w not in support(goal)]
         for rings, longest in STAGES:
             kept = dependencies(self._system, [goal], rings)
             anywhere = {w: w.values for w in free if w in kept}
@@ -195,6 +196,9 @@ class Witnesses:
         for stage in stages:
             inputs = self._stage(stage, walk.now, deadline)
             if inputs is None or not walk.goes(inputs[:-1]) or not walk.rests():
+                # Trains should rather not stand there.
+                self._shunned.update(w for w in support(stage) if w in self._standing)
+                self._ways.clear()
                 return None
         last = self._stage(bad, walk.now, deadline)
         return None if last is None else [*walk.told, *last]
