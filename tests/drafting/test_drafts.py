@@ -140,6 +140,7 @@ def test_the_fourth_aspect_tells_of_the_second_signal() -> None:
     assert "\naspect" not in again.removeprefix(FOUR_BLOCKS + own) and "  Caution" in again
     circle = "block A, B, C\ntrack A |(g1) B |(g2) C |(g3) A\ntrains start on A\n"
     assert load_text(draft_of(circle, aspects=4, panel="automatic")).signals
+    assert "A |(g1) B" in draft_of(circle, aspects="route", panel="automatic"), "it comes to an end"
 
 
 AHEAD = """\

@@ -130,12 +130,9 @@ class AspectsOf:
         """Clear where the next signal leads straight on, else the aspect that tells of its route or
         speed; each only where the next one can show that."""
         onward = [other for other in self._onward(route) if self._detected(other)]
-        meant = {
-            what: None
-            for other in onward
-            for what, _ in self._meant(other)
-            if other.diverging and what != RESTRICTING
-        }
+        # Only diverging routes are looked into: straight ones go on, round a circle for ever.
+        diverging = [other for other in onward if other.diverging]
+        meant = {what: None for other in diverging for what, _ in self._meant(other)}
         written = self.routing.posts[route.exit].written
         if written or not onward or any(not other.diverging for other in onward):
             yield CLEAR, (*goes, *self._shows_none(route, map(self.name, meant)))
