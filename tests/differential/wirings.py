@@ -44,6 +44,7 @@ def write_wired(r: Random, room: int) -> str:
                 assert codes <= {"CP301", "CP310", "CP314"}, f"{error}\n{wired}"
 
 
+TWO_COLORS = re.compile(r" two-color (?:\S+, )*\S+")
 NOTICES = re.compile(r" when input missing shows \w+")
 
 
@@ -98,7 +99,8 @@ class Electrician:
             self._detectors(block)
         self._drivers()
         text = "\n".join([*lines, *self.added]) + "\n"
-        # What a driver cannot notice is refused.
+        # A color that no two LEDs make is refused, and then what a driver cannot notice.
+        text = TWO_COLORS.sub("", text) if "CP674" in refused(text) else text
         return NOTICES.sub("", text) if "CP650" in refused(text) else text
 
     # -------------------------------------------------------------- power and trains
@@ -333,6 +335,8 @@ class Electrician:
             line = f"driver Board-{len(left)} drives {', '.join(heads)}{self._powered()}"
             line += self._reads()
             line += r.choice(["", " draws 30 mA", " lamps 15 mA", " draws 3 A lamps 15 mA"])
+            if self.chance(0.25):
+                line += f" two-color {', '.join(heads[:2])}"
             # A driver cannot tell a missing input from one that says clear.
             told = not any("closed when occupied" in other for other in self.added)
             if self.chance(0.4) and told:

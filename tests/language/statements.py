@@ -149,7 +149,7 @@ detector_clauses: Words = st.one_of(
     seq("without", "track", "power", "reads", "occupied"),
 )
 driver_clauses: Words = st.one_of(
-    seq(st.sampled_from(["throws", "unlocks"]), listed),
+    seq(st.sampled_from(["throws", "unlocks", "two-color"]), listed),
     seq("inputs", numbers),
     seq("outputs", numbers),
     seq("powered", "by", names, runs, maybe(fuses)),

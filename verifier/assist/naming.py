@@ -60,6 +60,7 @@ _IN_CLAUSE: dict[str, tuple[str, ...]] = {
     "on": ("block", "driver"),
     "throws": MOVED,
     "unlocks": MOVED,
+    "two-color": ("head", "signal"),
     "through": ("feeder", "sub_bus"),
     "reads": ("detector", *MOVED, "lever", "button", "relay", "timer", "traffic", "signal"),
     "frog": ("turnout", "lever"),

@@ -112,6 +112,7 @@ def outputs_needed(driver: Driver, survey: Survey) -> int:
     lamps = [
         (head.name, color) for _, head in heads(survey) if head.name in driver.heads
         for color in {steady(shown) for shown in head.color.values} - {"dark"}
+        - ({"yellow"} if head.name in driver.two_color else set())
     ]  # fmt: skip
     told = {
         name for board in plan.wiring.drivers.values() if board.name != driver.name

@@ -13,10 +13,12 @@ from verifier.plan.wiring.wiring_model import Detector, Machine
 
 
 def lamp_out(survey: Survey) -> Musts:
-    """Every color of every head that a driver lights, and every such head as a whole."""
+    """Every color of every head that a driver lights, and every such head as a whole. A
+    two-color head has no yellow LED."""
+    two = {head for driver in survey.plan.wiring.drivers.values() for head in driver.two_color}
     for head in _driven_heads(survey):
         for color in {steady(shown): None for shown in head.values}:
-            if color != "dark":
+            if color != "dark" and not (color == "yellow" and head.name in two):
                 yield _fault(f"lamp {head.name} {color}", "out")
         yield _fault(f"head {head.name}", "dark")
 

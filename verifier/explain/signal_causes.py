@@ -104,7 +104,7 @@ class _Teller:
         if not missing and all(states[head.lens] == states[head.color] for head in heads):
             return self.signal(signal, 0)
         reasons = missing + [
-            self._unlit(head, states[head.color])
+            self._unlit(head, states[head.color], states[head.lens])
             for head in heads
             if states[head.lens] != states[head.color]
         ]
@@ -118,7 +118,7 @@ class _Teller:
         lenses = [states[head.lens] for head in heads]
         return _signal(kind, signal, signal.span, (*reasons, ruled), reading, lenses)
 
-    def _unlit(self, head: Head, color: str) -> Cause:
+    def _unlit(self, head: Head, color: str, seen: str) -> Cause:
         """Why a head does not show the color that its driver gives it."""
         wiring, subject = self._plan.wiring, Subject("head", head.name)
         for pair in wiring.swapped_heads:
@@ -131,6 +131,8 @@ class _Teller:
             return cause(CauseKind.HEAD_BROKEN, subject, head.span)
         if flashes(color) and (stopped := self._wires.stopped_flasher(head.name)):
             return cause(CauseKind.FLASHER_STOPPED, subject, head.span, state=stopped)
+        if seen != "dark":
+            return cause(CauseKind.LED_OUT, subject, head.span, state=seen, other=color)
         return cause(CauseKind.LAMP_OUT, subject, head.span, state=color)
 
     def signal(self, signal: Signal, depth: int) -> Cause:
@@ -194,7 +196,7 @@ class _Teller:
             return cause(CauseKind.DRIVER_UNPOWERED, subject, driver.span, (off,))
         if driver.when_out is not None:
             out = [
-                self._unlit(other, ruled[other.name])
+                self._unlit(other, ruled[other.name], "dark")
                 for other in signal.heads
                 if other.name in driver.heads
                 and self._wires.fails_to_light(other.name, driver, ruled)

@@ -158,11 +158,12 @@ def _writes(face: Interface, prefix: str, pins: Pins) -> Iterator[str]:
         for head, name in zip(lit.signal.heads, lit.heads, strict=True):
             if board is not None and head.name not in board.heads:
                 continue
-            for color in dict.fromkeys(map(steady, head.color.values)):
-                if color != "dark":
-                    number = pins.drive(f"lamp {head.name} {color}")
-                    word = face.colors[color].enumerator
-                    yield f"drive({number}, lit(out.{name}, {word}));"
+            for lamp in head.lamps:
+                number = pins.drive(f"lamp {head.name} {lamp}")
+                shown = [c for c in map(steady, head.color.values) if lamp in head.lamps_of(c)]
+                words = [face.colors[color].enumerator for color in dict.fromkeys(shown)]
+                test = " || ".join(f"lit(out.{name}, {word})" for word in words)
+                yield f"drive({number}, {test});"
     for points in face.points:
         name = points.device.name
         if points.throw and points.twin_coil and points.timed is None:

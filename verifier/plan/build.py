@@ -34,6 +34,7 @@ from verifier.plan.signals.build_signals import (
     build_signals,
     head_colors,
     one_reader_each,
+    with_two_colors,
 )
 from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post, find_posts
@@ -91,12 +92,13 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     named_routes = read_routes(statements, routes, names)
     aspects = {n: aspect_observable(n, p, head_nodes, chart, wiring) for n, p in posts.items()}
     words = Vocabulary(
-        names, chart, aspects, head_colors(posts, head_nodes, chart, wiring),
+        names, chart, aspects, head_colors(posts, head_nodes, chart, wiring, names),
         _levers(statements, names), undetected,
         {c.name: c.ends for c in crossovers},
         {name: route for name, (route, _) in named_routes.items()},
     )  # fmt: skip
     signals = one_reader_each(build_signals(posts, head_nodes, words), chart, wiring)
+    signals = with_two_colors(signals, wiring)
     conditions = _conditions(statements, words)
     derails = find_derails(statements, track, names)
     named = {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()}

@@ -9,6 +9,7 @@ from verifier.plan import observables
 from verifier.plan.locking.locking_model import NO_LOCKING, Locking
 from verifier.plan.observables import Assumed, Condition, Fact, Observable
 from verifier.plan.signals.aspects import Chart, Combination
+from verifier.plan.signals.colors import steady
 from verifier.plan.signals.packet_model import NO_PACKETS, Packets
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Equipment
 from verifier.plan.wiring.wiring_model import NO_WIRING, Wiring
@@ -217,6 +218,19 @@ class Head:
     lines: tuple[Line, ...]
     color: Observable
     span: Span
+    # A red and a green LED in one case, yellow being both.
+    two_color: bool = False
+
+    @property
+    def lamps(self) -> tuple[str, ...]:
+        """The colors of its lamps: flashing and steady are one lamp, dark is none."""
+        none = ("dark", "yellow") if self.two_color else ("dark",)
+        return tuple(dict.fromkeys(c for c in map(steady, self.color.values) if c not in none))
+
+    def lamps_of(self, color: str) -> tuple[str, ...]:
+        """The lamps that are lit for a color."""
+        both = self.two_color and steady(color) == "yellow"
+        return ("red", "green") if both else (steady(color),)
 
     @property
     def lens(self) -> Observable:

@@ -301,7 +301,10 @@ def with_harms(obligation: Obligation, fault: Fault, done: Sequence[Obligation])
     return replace(obligation, formula=formula, signals=tuple(signals))
 
 
-_LAMP = "Let one driver light all heads of the signal, with `when lamp out shows red`."
+_LAMP = (
+    "Let one driver light all heads of the signal, with `when lamp out shows red`; in place of a "
+    "two-color LED use a lamp for each color."
+)
 _INPUT = (
     "Use `output closed when clear`, give the turnout contacts for both positions, and let signals "
     "that must agree read the same inputs."

@@ -11,7 +11,6 @@ from verifier.language.source import Span
 from verifier.logic.expr import constant
 from verifier.plan.model import Head, Joint, Plan, Signal
 from verifier.plan.observables import OF_CONTACTS, Observable
-from verifier.plan.signals.colors import steady
 from verifier.plan.track.gaps import gaps_of
 from verifier.plan.wiring.faults import RELAYS
 from verifier.plan.wiring.hearing import asked, heard, supply_of, wanted
@@ -384,5 +383,4 @@ def head_without_driver(plan: Plan) -> Iterator[Obligation]:
 
 def lamp_colors(head: Head) -> tuple[str, ...]:
     """The colors of the lamps of a head: flashing and steady are one lamp, dark is none."""
-    shown = (steady(color) for color in head.color.values)
-    return tuple(dict.fromkeys(color for color in shown if color != "dark"))
+    return head.lamps

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Iterator, Mapping
 from verifier.plan import observables
 from verifier.plan.model import Plan, Port
 from verifier.plan.observables import Observable
-from verifier.plan.signals.colors import flashes, steady
+from verifier.plan.signals.colors import flashes, flashing, steady
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.derive_equipment import by_way_of, motion_of, unseen_anywhere
@@ -123,8 +123,7 @@ class EquipmentState:
         return self.is_on(supply) and not self.is_broken(FaultKind.POWER_WIRE, name)
 
     def can_move(self, machine: Machine) -> bool:
-        """Whether nothing that a machine needs to move is without power: not itself, and not the
-        board that throws it."""
+        """Whether a machine, and the board that throws it, have power."""
         return all(self.has_power(wire, supply) for wire, supply in machine.powers)
 
     def is_on(self, supply: str | None) -> bool:
@@ -410,15 +409,18 @@ class EquipmentState:
         because their wires are swapped has no lamp of that color that could fail."""
         if self._wiring.driver_of(head) is None:
             return True
-        if self.is_broken(FaultKind.HEAD, head):
-            return False
-        has_lamp = steady(color) in self._lamps_of(head)
-        return not (has_lamp and self.is_broken(FaultKind.LAMP, head, steady(color)))
+        sound = not self.is_broken(FaultKind.HEAD, head)
+        return sound and bool(self._left_of(head, steady(color)))
 
-    def _lamps_of(self, head: str) -> Iterable[str]:
+    def _left_of(self, head: str, color: str) -> str:
+        """What is left of a steady color by the lamps that do not fail; empty where none lights."""
         signal = self._plan.signals[signal_of(head, self._plan.signals)]
-        colors = next(h.color.values for h in signal.heads if h.name == head)
-        return (steady(color) for color in colors if color != "dark")
+        own = next(h for h in signal.heads if h.name == head)
+        has = {steady(each) for each in own.color.values if each != "dark"}
+        out = {c for c in own.lamps if c in has and self.is_broken(FaultKind.LAMP, head, c)}
+        if not (own.two_color and color == "yellow"):
+            return "" if color in out else color
+        return {0: color, 2: ""}.get(len(out), "green" if "red" in out else "red")
 
     def _driven(self, head: str, driver: Driver, ruled: dict[str, str]) -> str:
         if driver.when_missing is not None and self._input_dead(head, driver):
@@ -455,10 +457,13 @@ class EquipmentState:
             return told[source]
         if self._wiring.driver_of(source) is None or not self.can_light(head, told[source]):
             return "dark"
-        stopped = self.stopped_flasher(source) if flashes(told[source]) else ""
+        left = self._left_of(head, steady(told[source]))
+        if not flashes(told[source]):
+            return left
+        stopped = self.stopped_flasher(source)
         if stopped:
-            return steady(told[source]) if stopped == FLASHER_LIT else "dark"
-        return told[source]
+            return left if stopped == FLASHER_LIT else "dark"
+        return flashing(left)
 
     def stopped_flasher(self, head: str) -> str:
         """How the flasher of the driver that lights a head has stopped; empty while it runs."""

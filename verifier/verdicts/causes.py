@@ -28,6 +28,7 @@ class CauseKind(Enum):
     PLATE_MISSING = "the {state} of {subject} is missing, so its colors are read by themselves"
     HEAD_BROKEN = "{subject} is dark: nothing of it lights"
     LAMP_OUT = "{subject} is dark: its {state} lamp is out"
+    LED_OUT = "{subject} is {state}, not {other}: its other LED is out"
     DRIVER_UNPOWERED = "{subject} has no power, so that its heads are dark"
     SHOWN_WHEN_OUT = "{subject} shows {state} when a lamp is out"
     SHOWN_WHEN_MISSING = "{subject} shows {state} while an input is missing"

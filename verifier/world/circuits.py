@@ -20,7 +20,7 @@ from verifier.logic.expr import (
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.plan.signals.colors import flashes, steady
+from verifier.plan.signals.colors import flashes
 from verifier.plan.wiring.derive_equipment import by_way_of
 from verifier.plan.wiring.equipment import Beside, DeadRails
 from verifier.plan.wiring.faults import (
@@ -52,7 +52,7 @@ class Circuits:
         self._sensed: dict[str, Expr] = {}
         heads = (head for signal in plan.signals.values() for head in signal.heads)
         self._colors = {h.name: h.color.values for h in heads}
-        self._lamps = {name: set(map(steady, c)) - {"dark"} for name, c in self._colors.items()}
+        self._heads = {h.name: h for s in plan.signals.values() for h in s.heads}
 
     def broken(self, kind: FaultKind, *subjects: str, ways: tuple[str, ...] = ()) -> Expr:
         """The fault is present (in one of these ways; in any, when none is given)."""
@@ -170,11 +170,27 @@ class Circuits:
         their wires are swapped, has no lamp of that color that can fail."""
         if self.wiring.driver_of(head) is None:
             return TRUE
-        lamp = steady(color) in self._lamps[head]
+        lamps = (self._lamp(head, lamp) for lamp in self._heads[head].lamps_of(color))
+        return conjunction(self.sound(FaultKind.HEAD, head), disjunction(*lamps))
+
+    def shows(self, head: str, driven: str, seen: str) -> Expr:
+        """A head that is driven in one steady color shows another, or the same: where one LED of a
+        two-color head fails, yellow is the color of the other one."""
+        lamps = self._heads[head].lamps_of(driven)
+        if len(lamps) == 1:
+            return self.lights(head, driven) if seen == driven else FALSE
+        lit = lamps if seen == driven else (seen,)
         return conjunction(
             self.sound(FaultKind.HEAD, head),
-            self.sound(FaultKind.LAMP, head, steady(color)) if lamp else TRUE,
+            *(
+                self._lamp(head, lamp) if lamp in lit else negation(self._lamp(head, lamp))
+                for lamp in lamps
+            ),
         )
+
+    def _lamp(self, head: str, lamp: str) -> Expr:
+        has = lamp in self._heads[head].lamps
+        return self.sound(FaultKind.LAMP, head, lamp) if has else TRUE
 
     def flashes(self, head: str) -> Expr:
         """The flasher of the driver that lights a head runs."""

@@ -170,18 +170,33 @@ class Lenses:
         source = self._partner.get(head, head)
         if self._plan.wiring.driver_of(source) is None:
             return FALSE
-        lights, circuits = self._circuits.lights(head, color), self._circuits
-        if flashes(color):
-            return conjunction(self._commanded(source, color), lights, circuits.flashes(source))
-        stopped = conjunction(
-            self._commanded(source, flashing(color)), circuits.flasher_stays_lit(source)
-        )
-        return conjunction(lights, disjunction(self._commanded(source, color), stopped))
+        seen, circuits = steady(color), self._circuits
+        found = []
+        for driven in dict.fromkeys((seen, *map(steady, self._colors_of(head)))):
+            shows = circuits.shows(head, driven, seen)
+            if shows is FALSE:
+                continue
+            if flashes(color):
+                commanded = self._commanded(source, flashing(driven))
+                found.append(conjunction(commanded, shows, circuits.flashes(source)))
+                continue
+            stopped = conjunction(
+                self._commanded(source, flashing(driven)), circuits.flasher_stays_lit(source)
+            )
+            found.append(conjunction(shows, disjunction(self._commanded(source, driven), stopped)))
+        return disjunction(*found)
 
     def _colors_of(self, head: str) -> tuple[str, ...]:
         """The colors a head can be lit in, a flashing one also steady; dark is none."""
         signal, index = self._heads[self._partner.get(head, head)]
         colors = signal.heads[index].color.values
+        signal, index = self._heads[head]
+        if signal.heads[index].two_color:  # what is left of a yellow that is another's
+            left = {
+                "yellow": ("red", "green"),
+                flashing("yellow"): ("flashing red", "flashing green"),
+            }
+            colors = (*colors, *(c for color in colors for c in left.get(color, ())))
         return tuple(c for c in dict.fromkeys((*colors, *map(steady, colors))) if c != "dark")
 
     def reading(self, part: Atom, *, at_best: bool) -> Expr:

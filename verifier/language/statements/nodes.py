@@ -199,7 +199,7 @@ ClauseKind = Literal[
     "track power", "kind of current", "rating", "fuse", "fed by", "draws",
     "on", "at", "by", "through", "turns", "sensitivity", "hold", "output", "isolated output",
     "without track power",
-    "throws", "unlocks", "inputs", "lever contacts", "button contact",
+    "throws", "unlocks", "two-color", "inputs", "lever contacts", "button contact",
     "outputs", "reads", "when input missing", "when lamp out", "lamps", "needs",
     "detectable", "wheelsets", "load",
     "thrown when", "locked while", "electric lock", "pipe-connected", "pulse", "starts",

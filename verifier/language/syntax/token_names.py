@@ -63,8 +63,8 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a clause of the detector (`through`, `powered by`, `output closed when clear` …)",
     ),
     (
-        frozenset({"OUTPUTS", "INPUTS", "THROWS", "UNLOCKS", "POWERED", "DRAWS", "READS", "WHEN",
-                   "LAMPS", "NEEDS"}),
+        frozenset({"OUTPUTS", "INPUTS", "THROWS", "UNLOCKS", "TWO_COLOR", "POWERED", "DRAWS",
+                   "READS", "WHEN", "LAMPS", "NEEDS"}),
         "a clause of the driver (`reads`, `powered by`, `when input missing shows red` …)",
     ),
     (

@@ -49,6 +49,7 @@ def head_colors(
     head_nodes: Mapping[str, tree.Head],
     chart: aspects.Chart,
     wiring: Wiring,
+    names: Names,
 ) -> dict[str, Observable]:
     """The color observable of every head: the colors its rules, or its driver, can ever
     show."""
@@ -66,8 +67,21 @@ def head_colors(
             if driver:
                 extra = (driver.when_missing, driver.when_out, "dark")
                 shown = shown.union(color for color in extra if color)
+            if driver and head in driver.two_color:
+                _check_two_color(head, post, shown, names)
+                # What is left of yellow where one of its LEDs fails.
+                shown = shown.union(("red", "green"))
+                if flashing("yellow") in shown:
+                    shown = shown.union((flashing("red"), flashing("green")))
             colors[head] = Observable("color", head, tuple(sorted(shown, key=_color_order)), usual)
     return colors
+
+
+def _check_two_color(head: str, post: Post, shown: Iterable[str], names: Names) -> None:
+    """A red and a green LED make no other color than yellow."""
+    for color in shown:
+        if steady(color) not in ("red", "green", "yellow", "dark"):
+            names.error("CP674", post.node.name.span, head=head, color=steady(color))
 
 
 def aspect_observable(
@@ -145,6 +159,17 @@ def build_signals(
         )  # fmt: skip
         _check_plate(post, words)
     return signals
+
+
+def with_two_colors(signals: Mapping[str, Signal], wiring: Wiring) -> dict[str, Signal]:
+    """The signals, with the heads marked that are two-color LEDs."""
+    two = {head for driver in wiring.drivers.values() for head in driver.two_color}
+    return {
+        name: replace(
+            signal, heads=tuple(replace(h, two_color=h.name in two) for h in signal.heads)
+        ) if two else signal
+        for name, signal in signals.items()
+    }  # fmt: skip
 
 
 def one_reader_each(

@@ -21,7 +21,7 @@ from verifier.plan.model import (
     facts_read,
 )
 from verifier.plan.observables import Observable, facts_unfolded
-from verifier.plan.signals.colors import flashes, steady
+from verifier.plan.signals.colors import flashes
 from verifier.plan.wiring.dead_rails import dead_rails
 from verifier.plan.wiring.division import divisions, margin, together
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Geometry, StockPlace
@@ -313,9 +313,8 @@ def _plates(signals: Mapping[str, Signal]) -> Iterator[Fault]:
 
 
 def _lamps(head: Head) -> Iterator[Fault]:
-    for color in dict.fromkeys(map(steady, head.color.values)):
-        if color != "dark":
-            yield Fault(FaultKind.LAMP, (head.name, color), head.span)
+    for color in head.lamps:
+        yield Fault(FaultKind.LAMP, (head.name, color), head.span)
     yield Fault(FaultKind.HEAD, (head.name,), head.span)
 
 

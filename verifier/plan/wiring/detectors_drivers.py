@@ -239,6 +239,7 @@ def read_drivers(
             span=node.span,
             fuse=read_fuse(power.fuse, names) if power else None,
             inputs=int(inputs) if inputs else None,
+            two_color=tuple(boards.two_color(node, heads, names)),
             throws=boards.driven("throws", node, thrown, names),
             unlocks=boards.driven("unlocks", node, unlocked, names),
         )

@@ -190,7 +190,8 @@ class Driver:
     """A board that lights heads by the rules. ``reads`` None: it is taken to read all its
     rules ask for. ``when_missing`` is the color its heads show when an input is dead,
     ``when_out`` what all its heads of a signal are commanded to show when one of them does not
-    light. It ``throws`` the machines of some points, and ``unlocks`` electric locks; ``inputs`` and
+    light. ``two_color``: those of its heads with a red and a green LED, yellow being both. It
+    ``throws`` the machines of some points, and ``unlocks`` electric locks; ``inputs`` and
     ``outputs`` are how many it has. ``draws`` is what the board draws itself, ``lamp``
     the current of one lit lamp, ``needs`` the least voltage it works at."""
 
@@ -210,6 +211,7 @@ class Driver:
     inputs: int | None = None
     throws: tuple[str, ...] = ()
     unlocks: tuple[str, ...] = ()
+    two_color: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
