@@ -64,7 +64,7 @@ def test_text_into_a_file(
          "two reports into one file"),
         (["--output-format", "html"], "invalid choice: 'html'"),
         (["--output-format", "tap", "-o", "missing/x.tap"], "the folder does not exist"),
-        (["--baseline", "missing.json"], "missing.json cannot be read"),
+        (["--baseline", "missing.json"], '"missing.json" does not exist'),
     ],
 )  # fmt: skip
 def test_what_cannot_be(
