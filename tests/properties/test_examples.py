@@ -17,6 +17,8 @@ _STUCK = {"locked-for-good", "train-cannot-leave"}
 _UNDER_TRAINS = {"points-move-under-train", "collision", "derailment"} | _STUCK
 # Where a trouble cannot come alone: what is broken with it.
 COMES_WITH = {
+    # A train that is not seen may be run into.
+    "rail-dead": {"proceed-into-occupied", "supply-lost"},
     # Points that join two tracks lie wrong for one of the two trains.
     "converging-proceeds": {"proceed-over-open-points"},
     # What nobody watches may be occupied.
