@@ -188,8 +188,8 @@ class Bench:
         draws: bool = False,
     ) -> tuple[str, ...]:
         """The places of a block where trains of the lengths given can stand: nearest to a feeder,
-        over some spots, or anywhere; ``draws``: only stock that draws current. Just ``occupied``
-        where its wiring tells no places apart."""
+        over some spots, or anywhere; ``draws``: only stock that draws current, and stands on this
+        block alone. Just ``occupied`` where its wiring tells no places apart."""
         geometry = self.plan.equipment.geometry.get(block)
         places = self.plan.equipment.places.get(block)
         if places is None:
@@ -202,6 +202,8 @@ class Bench:
             and (feeder is None or place.feeder == feeder)
             and (covers is None or place.covers == covers)
             and not (draws and electric and not place.draws)
+            # (A test puts no stock on two blocks at once.)
+            and not (draws and place.dead is not None and place.dead.reaches)
         )
 
     # -------------------------------------------------------------- what is thrown
