@@ -51,8 +51,8 @@ def test_lever() -> None:
         underlined="right",
         message="`right` was not expected here",
         hint=(
-            "Expected a comma or the next statement. A lever is written `lever 4 "
-            "positions left, normal, right`."
+            "Expected a comma, `contact`, `contacts`, `powered`, or the next statement. A lever is "
+            "written `lever 4 positions left, normal, right`."
         ),
     )
     expect(
@@ -96,7 +96,10 @@ def test_button() -> None:
         code="CP104",
         underlined="on",
         message="`on` was not expected here",
-        hint="Expected a comma or the next statement. A button is written `button Clear-4L`.",
+        hint=(
+            "Expected a comma, `contact`, `powered`, or the next statement. A button is written "
+            "`button Clear-4L`."
+        ),
     )
     expect(
         "button clear",

@@ -221,12 +221,12 @@ from tests.messages.expecting import Change, expect, wired
         ),
         (
             "driver B2 reads D-Main",
-            "CP104",
-            "reads",
-            "`reads` was not expected here",
+            "CP670",
+            "B2",
+            "board `B2` drives nothing",
             (
-                "Expected `drives`. A driver is written `driver B1 drives 4L.upper, 4L.lower "
-                "reads D-Main, T1 contacts`."
+                "Write `drives` with the heads it lights, `throws` with the points it moves, or "
+                "`built as one program on B2`."
             ),
             (),
         ),
@@ -415,12 +415,12 @@ from tests.messages.expecting import Change, expect, wired
         ),
         (
             "driver B2",
-            "CP105",
+            "CP670",
             "B2",
-            "this `driver` statement stops short after `B2`",
+            "board `B2` drives nothing",
             (
-                "Expected `drives`. A driver is written `driver B1 drives 4L.upper, 4L.lower "
-                "reads D-Main, T1 contacts`."
+                "Write `drives` with the heads it lights, `throws` with the points it moves, or "
+                "`built as one program on B2`."
             ),
             (),
         ),

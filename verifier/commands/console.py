@@ -19,8 +19,8 @@ Command = Callable[[str, Callable[[argparse.Namespace], int], str], argparse.Arg
 
 # People correct the first errors and run again; a long list does not help.
 _SHOWN_ERRORS = 25
-# Control characters, but for the end of a line, a tab and a change of color.
-_CONTROL = re.compile(r"(?!\x1b\[[0-9;]*m)[\x00-\x08\x0b-\x1f\x7f-\x9f]")
+# Control characters, but for the ends of lines, a tab and a change of color.
+_CONTROL = re.compile(r"(?!\x1b\[[0-9;]*m|\r\n|\r\Z)[\x00-\x08\x0b-\x1f\x7f-\x9f]")
 
 
 class NotInstalled(Exception):
