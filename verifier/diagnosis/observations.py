@@ -223,14 +223,26 @@ class _Reader:
             )
         feeder = name if name in wiring.feeders else None
         block = wiring.feeders[name].block if feeder else name
+        beyond = self._beyond(block)
         feeder = feeder or self._feeder_of(block)
         covers = self._covers(block)
-        found = self.bench.places(block, feeder, covers, draws=said.low in _DRAWING)
+        found = beyond or self.bench.places(block, feeder, covers, draws=said.low in _DRAWING)
         if not found:
             listed = self.bench.places(block) or ["anywhere on it"]
             self._error("CP621", word.span, "place", block=block, places=listed)
         self._note("stock", block, "; ".join(found), word.span)
         self.stands[block] = found
+
+    def _beyond(self, block: str) -> tuple[str, ...]:
+        """Rails beyond a live frog said after their block, as places are named: `on Main beyond the
+        frog of T1 on its normal leg`."""
+        for place in self.plan.equipment.places.get(block, ()):
+            said = place.dead.name.lower().split() if place.dead else ()
+            there = self.words[self.at : self.at + len(said)]
+            if said and [word.low for word in there] == said:
+                self.at += len(said)
+                return (place.name,)
+        return ()
 
     def _feeder_of(self, block: str) -> str | None:
         """A feeder said after its block: `on Main at m2`."""
