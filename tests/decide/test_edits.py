@@ -107,8 +107,8 @@ def test_after_an_edit_a_session_says_whether_and_then_all_that_a_proof_from_scr
     session = verifier.Session(text)
     alone = from_scratch(text)
     assert json.dumps(file_report(session.report())) == alone
-    for name, edit in EDITS.items():
-        harmful = name in HARMFUL
+    for name in sample([*EDITS], 3, "edits of a session", HARMFUL.__contains__):
+        edit, harmful = EDITS[name], name in HARMFUL
         for after in (edit(text), *([EDITS["remark"](edit(text))] if harmful else [])):
             session.edit(after)
             first, report = session.verdicts(), session.report()
