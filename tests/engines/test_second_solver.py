@@ -143,6 +143,15 @@ def terms(random: Random, bits: list[z3.BoolRef]) -> Iterator[z3.BoolRef]:
 def test_both_solvers_read_a_term_alike() -> None:
     """What cvc5 is given is what z3 was: both answer alike, through scopes and assumptions."""
     seen = set()
+    # Trains of some length stand from a start on.
+    start, length = z3.Real("start"), z3.Real("length")
+    with rechecked():
+        session = Session(context=z3.main_ctx())
+    session.add(length >= z3.Q(1, 3), length <= 2, start < 4, start + length > z3.Q(9, 2))
+    assert session.check() is True
+    session.add(z3.Or(start + length > 6, start < 1))
+    session.add(start > 0)
+    assert session.check() is False  # by both
     for seed in range(60):
         random = Random(seed)
         with rechecked() as agreements:

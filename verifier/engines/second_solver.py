@@ -140,7 +140,7 @@ class SecondSolver:
 
 
 class Untranslated(Exception):
-    """A term of z3 that is none of a Boolean and a count of Booleans."""
+    """A term of z3 that is no Boolean, count of Booleans or sum of lengths."""
 
 
 class _Translation:
@@ -164,11 +164,18 @@ class _Translation:
             z3.Z3_OP_IFF: kinds.EQUAL,
             z3.Z3_OP_ITE: kinds.ITE,
         }
+        self._of_lengths: dict[int, Any] = {
+            z3.Z3_OP_ADD: kinds.ADD,
+            z3.Z3_OP_LE: kinds.LEQ,
+            z3.Z3_OP_LT: kinds.LT,
+            z3.Z3_OP_GE: kinds.GEQ,
+            z3.Z3_OP_GT: kinds.GT,
+        }
 
     def new_solver(self) -> Any:
         solver = self._cvc5.Solver(self._manager)
         solver.setOption("incremental", "true")
-        solver.setLogic("QF_LIA")
+        solver.setLogic("QF_LIRA")
         return solver
 
     def term(self, whole: z3.AstRef) -> Any:
@@ -192,10 +199,16 @@ class _Translation:
             return make.mkBoolean(kind == z3.Z3_OP_TRUE)
         if kind == z3.Z3_OP_UNINTERPRETED and z3.is_bool(term) and not parts:
             return make.mkConst(make.getBooleanSort(), term.decl().name())
+        if kind == z3.Z3_OP_UNINTERPRETED and z3.is_real(term) and not parts:
+            return make.mkConst(make.getRealSort(), term.decl().name())
+        if z3.is_rational_value(term):
+            return make.mkReal(str(term.as_fraction()))
         if kind in (z3.Z3_OP_AND, z3.Z3_OP_OR) and len(parts) < 2:
             return parts[0] if parts else make.mkBoolean(kind == z3.Z3_OP_AND)
         if kind in self._same and all(z3.is_bool(part) for part in term.children()):
             return make.mkTerm(self._same[kind], *parts)
+        if kind in self._of_lengths and all(z3.is_real(part) for part in term.children()):
+            return make.mkTerm(self._of_lengths[kind], *parts)
         if kind in (z3.Z3_OP_PB_AT_MOST, z3.Z3_OP_PB_AT_LEAST):
             return self._counted(kind == z3.Z3_OP_PB_AT_MOST, parts, term.decl().params()[0])
         raise Untranslated(f"it has no {term.decl().name()}")
