@@ -50,7 +50,8 @@ export function far({ done, of, broken, seconds }) {
   const bad = broken ? `, ${broken} broken so far` : '';
   const so = of ? `${done} of ${of} decided${bad}` : 'loading';
   stamp('busy', of ? `proving: ${done} of ${of}` : 'proving');
-  $('progress').textContent = `${so}${seconds ? `, ${Math.round(seconds)} s` : ''}. The verdicts below are for the previous text.`;
+  const old = $('verdict-list').childElementCount ? ' The verdicts below are for the previous text.' : '';
+  $('progress').textContent = `${so}${seconds ? `, ${Math.round(seconds)} s` : ''}.${old}`;
   buttons('do-stop');
 }
 
