@@ -3,7 +3,9 @@
 import verifier
 from tests.benchmarks.lines import wired_line
 from verifier.engines.smt.alike import Form
+from verifier.engines.smt.situations import SituationCheck
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
+from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.properties.catalog import BY_NAME
 from verifier.world.fault_cone import FaultsNear
@@ -34,6 +36,19 @@ def test_which_states_are_asked_for_and_how_many_there_are_matters() -> None:
     late = Observable("stock", "Main", usual, "c")
     forms = [atom(what, "a"), atom(what, "b"), atom(other, "b"), atom(late, "b")]
     assert len({Form([expr], {}).key for expr in forms}) == len(forms)
+
+
+def test_a_fault_that_is_not_asked_about_is_like_no_button() -> None:
+    """It is sound, where people may press what they want."""
+    one, other, third = (
+        Observable("fault", name, ("sound", "broken"), "sound") for name in ("f1", "f2", "f3")
+    )
+    button = observables.button("b")
+    check = SituationCheck([one, other, third, button])
+    with_fault = conjunction(atom(one, "broken"), atom(other, "broken"))
+    with_button = conjunction(atom(third, "broken"), atom(button, "pressed"))
+    assert check.faults_with(with_fault, [one]) == ([], "")
+    assert check.faults_with(with_button, [third]) == ([(third,)], "")
 
 
 def test_on_a_longer_line_no_more_faults_matter_to_a_harm() -> None:

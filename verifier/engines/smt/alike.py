@@ -2,7 +2,8 @@
 
 In: expressions, and the observables that a question lists. Out: a key that two questions share only
 if one becomes the other by renaming observables and their states, in the order in which the
-expressions mention them. Twin stations of a line ask the same questions over and over.
+expressions mention them, faults as faults. Twin stations of a line ask the same questions over and
+over.
 """
 
 from collections.abc import Hashable, Iterable, Mapping
@@ -20,7 +21,13 @@ class Form:
         self._number: dict[Observable, int] = {}
         rows, roots = self._rows(list(exprs))
         states = tuple(
-            (len(what.values), what.values.index(what.usual), _room(what, rooms.get(what)))
+            # (Faults that are not asked about are sound, where all else is free.)
+            (
+                what.kind == "fault",
+                len(what.values),
+                what.values.index(what.usual),
+                _room(what, rooms.get(what)),
+            )
             for what in self._number
         )
         self.key: Hashable = (rows, roots, states)
