@@ -51,20 +51,25 @@ class FaultPairs:
         # Of a fault whose effect alone is open, so are its pairs.
         self._undecided = next((e.unknown for e in singles.values() if e.unknown), "")
 
-        faults = [*self._faults]
-        assumptions, always = self._assumed = assumed(sound)
-        everything = World(sound.plan, sound, faults, _all_names(sound.plan))
-        # Assumptions that speak of what faults change are asked in a world of each harm's own.
-        self._shared = (
-            SituationCheck(
-                everything.inputs, assumptions, timeout, always, rooms(sound.plan), store
-            )
-            if assumed(everything) == self._assumed
-            else None
-        )
-        self._near = FaultsNear(sound)
-        self._worlds: dict[tuple[Observable, ...], World] = {}
         self._timeout, self._store = timeout, store
+        self._shared = self._for_all_harms()
+        self._near = FaultsNear(sound)
+        self._worlds: dict[tuple[Observable, ...], tuple[World, SituationCheck]] = {}
+
+    def _for_all_harms(self) -> SituationCheck | None:
+        """What answers about every harm. None where assumptions speak of what faults change: these
+        are asked in a world of each harm's own."""
+        sound, given = self._sound, assumed(self._sound)
+        everything = World(sound.plan, sound, [*self._faults], _all_names(sound.plan))
+        try:
+            if assumed(everything) != given:
+                return None
+        except InputError:  # what an assumption speaks of goes round in a circle
+            return None
+        assumptions, always = given
+        return SituationCheck(
+            everything.inputs, assumptions, self._timeout, always, rooms(sound.plan), self._store
+        )
 
     def search(self, harms: Sequence[Obligation]) -> Iterator[tuple[int, int, list[Failure]]]:
         """Yields how many harms of how many are done, with the rows found so far."""
@@ -100,8 +105,7 @@ class FaultPairs:
         """Find the pairs among those asked, where some may be broken.
 
         Raises InputError where what signals show then goes round in a circle."""
-        world = self._world_with(tuple(broken))
-        engine = self._shared or SituationCheck.of(world, self._timeout, store=self._store)
+        world, engine = self._world_with(tuple(broken))
         goal = world.expand(harm.formula)
         if harm.key in self._unproved:
             goal = conjunction(goal, negation(already_comes_about(self._sound, harm)))
@@ -117,11 +121,14 @@ class FaultPairs:
             self._found[frozenset(pair)] = row
         self._undecided = reason or self._undecided
 
-    def _world_with(self, broken: tuple[Observable, ...]) -> World:
-        """The world in which these may be broken. Harms close to each other share one."""
+    def _world_with(self, broken: tuple[Observable, ...]) -> tuple[World, SituationCheck]:
+        """The world in which these may be broken, and what answers about it. Harms close to each
+        other share one."""
         if broken not in self._worlds:
             plan = self._sound.plan
-            self._worlds[broken] = World(plan, self._sound, broken, _all_names(plan))
+            world = World(plan, self._sound, broken, _all_names(plan))
+            engine = self._shared or SituationCheck.of(world, self._timeout, store=self._store)
+            self._worlds[broken] = world, engine
         return self._worlds[broken]
 
     def _rows(self) -> list[Failure]:
