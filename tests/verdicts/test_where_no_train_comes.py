@@ -1,10 +1,14 @@
 """A block that no train ever comes to is named, and never exits 0: what would come out of it was
 not looked at."""
 
+import json
+
 import verifier
+from tests.reports.schemas import validator
+from verifier.reports.machine import document, file_report
 from verifier.verdicts.exit_codes import ExitCode
 from verifier.verdicts.grade import Grade, KeptOut, ShortfallKind
-from verifier.verdicts.grade_words import headline
+from verifier.verdicts.grade_words import headline, kept_out_words
 
 # The operator's key releases the switch to a spur; the signals and the lock see to each other.
 SPUR = """
@@ -37,6 +41,16 @@ def test_a_spur_that_no_signal_leads_to_is_named() -> None:
     assert report.exit_code == ExitCode.UNDECIDED and report.grade is Grade.NONE
     said = "not proved: no train ever comes to block S: say `trains start on S`"
     assert headline(report) == said
+    told = json.loads(json.dumps(document([file_report(report)], report.exit_code)))
+    validator().validate(told)
+    assert told["files"][0]["kept_out"][0]["assumptions"] == []
+
+
+def test_what_was_not_decided_in_time_is_not_said_to_be_so() -> None:
+    report = verifier.prove(verifier.load_text(SPUR), timeout=0.0)
+    assert report.exit_code == ExitCode.UNDECIDED and not any(k.sure for k in report.kept_out)
+    (said,) = kept_out_words(report)
+    assert said.startswith("it was not decided whether a train ever comes to block A, ")
 
 
 def test_cars_on_it_come_out_against_a_train() -> None:

@@ -164,6 +164,9 @@ def kept_out_words(report: Report) -> Iterator[str]:
     for kept in report.kept_out:
         by_titles.setdefault((kept.titles, kept.sure), []).append(kept)
     for (titles, sure), things in by_titles.items():
+        if not titles and not sure:
+            yield f"it was not decided whether a train ever comes to {_things(things)}"
+            continue
         if not titles:
             blocks = ", ".join(kept.name for kept in things)
             yield f"no train ever comes to {_things(things)}: say `trains start on {blocks}`"
