@@ -1,5 +1,7 @@
 """Witnesses found nearby: every one is a trace of the whole system, whatever its window was."""
 
+from typing import Any
+
 import pytest
 
 from tests.engines.random_systems import drawn_bads, drawn_system, replays, truth
@@ -121,6 +123,27 @@ def test_trains_come_from_afar_by_stages(broken: int | None) -> None:
     for answer in found.values():
         assert len(answer.trace) > 30 and not answer.smallest
         assert replays(system, met, answer)
+
+
+def test_where_no_train_comes_from_is_asked_once_of_each_place(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """And not once for each way on which it might have come there."""
+    asked = []
+    stood = Witnesses._stood
+
+    def noted(self: Witnesses, goal: Expr, *rest: Any) -> Any:
+        asked.append(goal)
+        return stood(self, goal, *rest)
+
+    monkeypatch.setattr(Witnesses, "_stood", noted)
+    pieces, broken = 36, 8
+    system = single_track(pieces, broken)
+    middle = atom(system.states[17], "right")
+    ends = [w for pair in zip(system.states, system.states[::-1], strict=True) for w in pair]
+    engine = Witnesses(system, {}, (), standing=dict.fromkeys(ends, TRUE))
+    assert not nearby(engine, [conjunction(middle, atom(system.states[18], "left"))])
+    assert len(set(asked)) > 5 and len(asked) <= 3 * len(set(asked))
 
 
 def test_stages_that_do_not_play_in_the_whole_are_not_returned(

@@ -21,7 +21,7 @@ Trusted by nobody: what does not play is not returned, and the reference replays
 from collections.abc import Hashable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
-from itertools import permutations
+from itertools import islice, permutations
 
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Conflict, Reachable
@@ -48,6 +48,8 @@ WINDOWS = ((2, 8), (4, 12), (8, 16))
 # The same for one stage, and the moments after it in which all comes to rest.
 STAGES = ((2, 8), (4, 12))
 IDLE = 12
+# So many orders are tried in which several trains come to where they must stand.
+MOST_ORDERS = 24
 # A window with so much of the system is no smaller than it. Where the first one is such, there is
 # nothing to be gained.
 MOST = 0.5
@@ -80,6 +82,8 @@ class Witnesses:
         self._known: dict[Hashable, Sequence[Moment] | None] = {}
         # By train that stands somewhere: the stages that lead to it.
         self._ways: dict[Expr, Sequence[Expr]] = {}
+        # Those to which no way was found since the last one that was.
+        self._lost: set[Expr] = set()
         self._shunned: set[Observable] = set()
 
     @cached_property
@@ -129,8 +133,9 @@ class Witnesses:
         """A trace in stages; None where none is found."""
         while True:
             tried = len(self._shunned)
+            self._lost.clear()
             ways = self._ways_to(self._stood(bad, self._standing, deadline), deadline)
-            for order in permutations(ways or ()):
+            for order in islice(permutations(ways or ()), MOST_ORDERS):
                 trace = self._forward([stage for way in order for stage in way], bad, deadline)
                 if trace is not None:
                     return trace
@@ -144,6 +149,8 @@ class Witnesses:
         to an edge if it can be, else from anywhere that was not ``passed``."""
         found: list[Sequence[Expr]] = []
         for one in self._one_by_one(stood or {}):
+            if one in self._lost:
+                return None
             if one not in self._ways:
                 further = (*passed, *support(one))
                 others = [w for w in self._standing if w not in further]
@@ -154,8 +161,10 @@ class Witnesses:
                     before = self._ways_to(there, deadline, further)
                     if before is not None:
                         self._ways[one] = [*(stage for way in before for stage in way), one]
+                        self._lost.clear()
                         break
                 else:
+                    self._lost.add(one)
                     return None
             found.append(self._ways[one])
         return None if stood is None else found
