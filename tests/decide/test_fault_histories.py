@@ -76,3 +76,59 @@ def test_fault_by_fault_the_table_is_the_same(monkeypatch: pytest.MonkeyPatch) -
     report = table(plan)
     assert report.exit_code != ExitCode.AS_EXPECTED
     assert {row.consequence for row in report.failures if row.why == CIRCLE} == {"undecided"}
+
+
+# The relay holds the lock until no train can come any more; the direction stays while trains run.
+KEPT = {
+    "relay": """
+edge West entering only
+edge Main-End, Siding-End leaving only
+block A, B, M, S
+lever T1-lever positions normal, reverse
+lever Go positions normal, set
+relay Hold
+  picks when 2 proceeds
+  slow to release 30 s
+turnout T1 in B
+  thrown by T1-lever
+  locked while Hold up or B occupied or not 2 at stop
+track West = A | T1 normal | M = Main-End
+track T1 reverse | S = Siding-End
+signal 2 at A | T1
+  Clear  when Go set and T1 normal and B, M clear
+  Stop   otherwise
+driver B1 drives 2
+  powered by Bus
+trains need 20 s to stop
+""",
+    "traffic": """
+edge West, East
+block W, S, E
+lever 2 positions left, normal, right
+traffic Way on S
+  rightward when 2 right
+  leftward when 2 left
+  locked while S occupied or not all of 2R, 2L at stop
+track West = W | S | E = East
+signal 2R at W | S
+  Clear  when 2 right and Way rightward and S, E clear
+  Stop   otherwise
+signal 2L at E | S
+  Clear  when 2 left and Way leftward and S, W clear
+  Stop   otherwise
+driver B1 drives 2R, 2L
+  powered by Bus
+trains obey signals
+""",
+}
+
+
+@pytest.mark.parametrize("kept", list(KEPT))
+def test_a_program_forgets_at_once_with_the_power_of_its_board(kept: str) -> None:
+    """A relay drops after its time; what a program keeps is gone, and starts anew."""
+    found = {}
+    for built in ("as one program on B1", "of relays powered by Bus"):
+        plan = verifier.load_text(f"built {built}\nsupply Bus 12 V 2 A\n{KEPT[kept]}")
+        rows = {row.faults[0]: row.consequence for row in table(plan).failures}
+        found[built] = rows["supply Bus"]
+    assert list(found.values()) == ["unlocked", "more restrictive"]

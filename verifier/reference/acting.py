@@ -181,7 +181,8 @@ class Acting:
             return at_once or runs == (self.now[what] == "idle")
         what = observables.relay(name)
         wanted = self._wanted_of(locking.relays[name])
-        return wanted != self.now[what] and self.variables.delay(name, wanted) is None
+        at_once = self._forgets(name) or self.variables.delay(name, wanted) is None
+        return wanted != self.now[what] and at_once
 
     def _chosen(self, kind: Choice, name: str) -> bool:
         return self.now.get(observables.choice(kind, name), "no") == "yes"
@@ -202,8 +203,14 @@ class Acting:
         broken = ((w, s) for w, s in self._situation(self.now) if w in known)
         return EquipmentState(self.plan, Situation.of(broken)).has_power(power.wire, power.supply)
 
+    def _forgets(self, name: str) -> bool:
+        """Whether it is kept by a program on a board that has no power: it is as at the start."""
+        return self.plan.locking.building.board is not None and not self._has_power(name)
+
     def _relay(self, relay: Relay) -> Acted:
         what = observables.relay(relay.name)
+        if self._forgets(relay.name):
+            return Acted({what: what.usual})
         wanted = self._wanted_of(relay)
         if wanted == self.now[what]:
             return Acted({what: wanted})
@@ -240,6 +247,8 @@ class Acting:
 
     def _traffic(self, traffic: Traffic) -> Acted:
         what = observables.traffic(traffic.name)
+        if self._forgets(traffic.name):
+            return Acted({what: what.usual})
         rightward = self._holds(traffic.rightward)
         leftward = self._holds(traffic.leftward)
         turns = rightward != leftward and self._has_power(traffic.name)

@@ -92,14 +92,21 @@ class Acting:
         sticks = FALSE if relay.sticks is None else read(relay.sticks)
         wants = disjunction(read(relay.picks), conjunction(up, sticks))
         picks, drops = (self._after(relay.name, d) for d in (relay.slow_pick, relay.slow_release))
-        rising, falling = conjunction(negation(up), wants), conjunction(up, negation(wants))
+        kept = negation(self._forgotten(relay.name))
+        rising, falling = conjunction(negation(up), wants), conjunction(up, kept, negation(wants))
         next_up = disjunction(
-            conjunction(rising, picks), conjunction(up, negation(conjunction(falling, drops)))
+            conjunction(rising, picks), conjunction(up, kept, negation(conjunction(falling, drops)))
         )
         return self._delayed(
             relay.name, what, {"down": negation(next_up), "up": next_up},
             (rising, picks, relay.slow_pick), (falling, drops, relay.slow_release),
         )  # fmt: skip
+
+    def _forgotten(self, name: str) -> Expr:
+        """That a program on a board has no power, so that what it keeps is as at the start."""
+        if self._fed is None or self.plan.locking.building.board is None:
+            return FALSE
+        return negation(self._fed(name))
 
     def _after(self, name: str, seconds: Fraction | None) -> Expr:
         """When a delay is over: when that is chosen, but where durations matter not at the step at
@@ -149,6 +156,7 @@ class Acting:
             conjunction(
                 atom(what, "rightward"), negation(conjunction(free, left, negation(right)))
             ),
+            self._forgotten(traffic.name),
         )
         return Acts({what: {"rightward": rightward, "leftward": negation(rightward)}})
 
