@@ -175,6 +175,23 @@ def test_a_train_on_dead_rails_is_not_seen(parts: dict[str, str], expected: str)
         assert any(place.startswith("beyond the frog of T1 on its ") for place in places)
 
 
+def test_dead_rails_go_on_up_to_the_gap() -> None:
+    """Not only to the joint beside the points, where their block goes on as dead."""
+    text = (
+        SEEN.format(frog="live by points", stub="", other="", and_main="")
+        .replace("normal || ", "normal = Switch || ")
+        .replace("reverse || ", "reverse = Switch || ")
+        .replace("  gap normal 150 mm, reverse 150 mm\n", "")
+        .replace("feeders w1, w2", "290 mm feeders w1")
+        .replace("through w1, w2", "through w1")
+    )
+    verdicts = verifier.prove(verifier.load_text(text), only=["proceed-into-occupied"]).verdicts
+    (found,) = [v for v in verdicts if v.obligation.subjects == ("2", "Switch")]
+    assert found.finding is not None
+    places = {what.name: state for what, state in found.finding.situation}
+    assert places["Switch"].startswith("beyond the frog of T1") and "Siding" in places
+
+
 def test_a_situation_may_say_that_a_train_is_on_dead_rails() -> None:
     plan = verifier.load_text(SEEN.format(frog="live by points", stub="", other="", and_main=""))
     for lies, reports in (("normal", "clear"), ("reverse", "occupied")):

@@ -7,7 +7,7 @@ leg.
 
 from collections.abc import Iterator
 
-from verifier.plan.model import Port, Track
+from verifier.plan.model import Joint, Port, Track
 from verifier.plan.wiring.equipment import DeadRails
 from verifier.plan.wiring.wiring_model import Machine, Number, Wiring
 
@@ -24,11 +24,30 @@ def dead_rails(block: str, track: Track, wiring: Wiring) -> Iterator[DeadRails]:
             beyond = joint.other(Port(machine.turnout, leg))
             most = dead_at_most(machine, leg, block, track, wiring)
             reaches = most is not None and most < shortest
-            piece = track.pieces[beyond.piece]
+            ends = dict.fromkeys(_ends(joint, beyond, block, track, {beyond}))
             # On these rails alone, no train ends at a bumper, or reaches onto rails of the block
-            # that are live.
-            if not (reaches and (piece.kind == "bumper" or piece.block == block)):
+            # that are live. Over which of several ends it reaches is left open.
+            if reaches and len(ends) == 1:
+                ((joint, beyond),) = ends
+            if ends or not reaches:
+                reaches = reaches and len(ends) == 1
                 yield DeadRails(machine.turnout, leg, frog, joint.name, beyond.piece, reaches)
+
+
+def _ends(
+    joint: Joint, beyond: Port, block: str, track: Track, seen: set[Port]
+) -> Iterator[tuple[Joint, Port]]:
+    """Where the rails on from a joint leave a block, and what is beyond; none at a bumper, nor at
+    gaps beyond which the block goes on."""
+    piece = track.pieces[beyond.piece]
+    if piece.block != block:
+        if piece.kind != "bumper":
+            yield joint, beyond
+    elif joint.kind != "||":
+        for _, further, port in track.onward[beyond]:
+            if port not in seen:
+                seen.add(port)
+                yield from _ends(further, port, block, track, seen)
 
 
 def dead_at_most(
