@@ -439,6 +439,13 @@ trains start on Main
     assert [d.code for d in refused.value.diagnostics] == ["CP907"]
 
 
+@pytest.mark.parametrize("text", ["", 'layout "Bare"\n'])
+def test_a_file_without_track_needs_no_signals(text: str) -> None:
+    with pytest.raises(InputError) as refused:
+        draft_of(text)
+    assert [d.code for d in refused.value.diagnostics] == ["CP902"]
+
+
 def test_time_locking_holds_points_and_signals_for_a_train_that_cannot_stop() -> None:
     """The lock is needed, and its time counts: a train may need up to 20 s. (No signal here lets
     a train out while one stands before the other signal: its check of the time only matters where

@@ -16,7 +16,7 @@ from verifier.drafting.words import free_name
 from verifier.drafting.writing import draft_text
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.diagnostics.registry import diagnostic
-from verifier.language.source import Source
+from verifier.language.source import Source, Span
 from verifier.language.syntax import tree
 from verifier.plan.build import build
 from verifier.plan.model import Plan, Signal
@@ -73,7 +73,10 @@ def placed(plan: Plan) -> Routing:
     """Signals at their places, and the routes between them. Raises :class:`InputError`."""
     posts = {post.written or f"#{i}": post for i, post in enumerate(place_signals(plan))}
     if not posts:
-        raise InputError([diagnostic("CP902", plan.track.joints[0].span)])
+        joints = plan.track.joints
+        raise InputError(
+            [diagnostic("CP902", joints[0].span if joints else Span(plan.source, 0, 0))]
+        )
     return routes_from(plan, posts)
 
 
