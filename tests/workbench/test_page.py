@@ -2,7 +2,7 @@
 
 import json
 import shutil
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
@@ -122,8 +122,7 @@ def test_an_error_is_underlined_listed_and_mended(page: Page) -> None:
     page.wait_for("#error-count", "1 error")
     page.wait_for("#error-list", "turnuot")
     assert "turnout" in page.words("#error-list"), "and what was meant"
-    marked = page.see("#tinted .t-wrong")
-    assert marked.text == "turnuot"
+    soon(lambda: page.see("#tinted .t-wrong").text == "turnuot", page.driver)
     page.press(Keys.F8)
     chosen = page.driver.execute_script(
         "const t = document.getElementById('text');"
@@ -136,23 +135,29 @@ def test_an_error_is_underlined_listed_and_mended(page: Page) -> None:
     assert page.thing("signal", "4L")
 
 
+def again_if_redrawn(page: Page, act: Callable[[], object]) -> None:
+    """Do something with a part of the page that may just be drawn anew."""
+    soon(lambda: act() or True, page.driver)
+
+
 def test_points_are_thrown_and_stock_is_dragged(page: Page) -> None:
     page.type(END_OF_SIDING)
     page.wait_for_state("points", "T1", "normal")
-    page.driver.execute_script(
-        "arguments[0].dispatchEvent(new MouseEvent('click', {bubbles: true}))",
-        page.thing("points", "T1"),
+    again_if_redrawn(
+        page,
+        lambda: page.driver.execute_script(
+            "arguments[0].dispatchEvent(new MouseEvent('click', {bubbles: true}))",
+            page.thing("points", "T1"),
+        ),
     )
     page.wait_for_state("points", "T1", "reverse")
     page.wait_for_state("signal", "4L", "Diverging-Clear")
 
-    def dropped() -> bool:
-        """The paper may just be drawn anew."""
+    def drop() -> None:
         rail = page.thing("block", "Siding").find_element("css selector", "path.hit")
         ActionChains(page.driver).drag_and_drop(page.see("#stock"), rail).perform()
-        return True
 
-    soon(dropped, page.driver)
+    again_if_redrawn(page, drop)
     assert page.thing("stock", "Siding")
     page.wait_for_state("signal", "4L", "Stop")
 
@@ -216,12 +221,12 @@ def test_a_history_is_stepped_through(page: Page) -> None:
     page.click('#verdict-list button.verdict[data-key^="derailment"]')
     page.wait_for("#moment-words", "moment")
     last = page.words("#moment-words")
-    page.see("#showing").click()
-    one(page.driver, "#to-before").click()
+    again_if_redrawn(page, lambda: page.see("#showing").click())
+    again_if_redrawn(page, lambda: one(page.driver, "#to-before").click())
     soon(lambda: page.words("#moment-words") != last, page.driver)
-    one(page.driver, "#to-next").send_keys(Keys.HOME)
+    again_if_redrawn(page, lambda: one(page.driver, "#to-next").send_keys(Keys.HOME))
     page.wait_for("#moment-words", "moment 1 of")
-    one(page.driver, "#to-next").send_keys(Keys.ARROW_RIGHT)
+    again_if_redrawn(page, lambda: one(page.driver, "#to-next").send_keys(Keys.ARROW_RIGHT))
     page.wait_for("#moment-words", "moment 2 of")
     assert page.driver.find_elements("css selector", "#events li"), "and events are told"
     page.press(Keys.ESCAPE)
