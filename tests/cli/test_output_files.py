@@ -90,6 +90,17 @@ def test_a_closed_output_is_no_bug(closed: str, junction: Path) -> None:
 
 
 @COMMANDS
+def test_a_dash_is_no_file(
+    command: str, junction: Path, tmp_path: Path,
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    monkeypatch.chdir(tmp_path)
+    assert main(WRITERS[command](str(junction), "-")) == ExitCode.BAD_INPUT
+    assert one_line(capsys).startswith("`-` names no file here.")
+    assert not (tmp_path / "-").exists()
+
+
+@COMMANDS
 def test_it_is_written(command: str, junction: Path, tmp_path: Path) -> None:
     path = tmp_path / "out"
     assert main(WRITERS[command](str(junction), str(path))) in (0, 1, ExitCode.UNDECIDED)

@@ -422,6 +422,25 @@ def test_a_direction_of_traffic_goes_with_each_panel(panel: Panel) -> None:
     assert way.blocks == ("Line",) and way.locked is not None
     held = {fact.what.name for fact in facts_in(way.locked)}
     assert held > {"B", "Line", "C"} and len(held) == 7, "the four signals that lead there"
+    assert (panel == "buttons") == ("built as one program" in text) and "of relays" not in text
+
+
+def test_no_direction_turns_as_the_relay_of_a_route_drops() -> None:
+    """One program reads all in order; of relays, both could happen within one step."""
+    text = draft_of(LINE, panel="buttons", single_track="traffic")
+    of_relays = text.replace("built as one program", "built of relays")
+    at_once, in_order = (
+        proof_of(one, ["traffic-locking"]).verdicts[0].status for one in (of_relays, text)
+    )
+    assert (at_once, in_order) == ("broken", "proved")
+
+
+def test_a_draft_that_ran_out_of_time_asks_for_more(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    (tmp_path / "plan.ixl").write_text(FACING, "utf-8")
+    assert main(["draft", str(tmp_path / "plan.ixl"), "--within", "0.001"]) == 3
+    assert "Give it more than 0.001 s, or leave out --within." in capsys.readouterr().err
 
 
 def test_an_oval_has_single_track_too_and_a_junction_has_none() -> None:

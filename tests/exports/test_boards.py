@@ -170,3 +170,33 @@ def test_the_command_writes_both_files(tmp_path: Path, capsys: pytest.CaptureFix
     assert "FOR BOARD B2, which lights 2.upper and 2.lower" in core.read_text("utf-8")
     assert "a program around b2.c, not proved" in capsys.readouterr().out
     assert main(["export", file, "--board", "B9"]) == 2
+
+
+@pytest.mark.parametrize(
+    ("options", "told"),
+    [
+        (("-o", "b.c", "--around", "./b.c"), "-o and --around both name ./b.c."),
+        (("--format", "aiger", "--around", "b.c"), "--around is for C, not for --format aiger."),
+        (("--format", "aiger", "--board", "B2"), "--board is for C, not for --format aiger."),
+        (("--around", "-"), "`-` names no file here."),
+    ],
+)
+def test_what_cannot_be_written_is_told_before_any_work(
+    options: tuple[str, ...], told: str, tmp_path: Path,
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    monkeypatch.chdir(tmp_path)
+    assert main(["export", str(spec("panel-and-boards").resolve()), *options]) == 2
+    captured = capsys.readouterr()
+    assert captured.err.startswith(told) and not captured.out
+    assert not [*tmp_path.iterdir()]
+
+
+def test_c_that_is_printed_is_all_that_is_printed(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    around = tmp_path / "board.c"
+    command = ["export", str(spec("panel-and-boards")), "--board", "B2", "--around", str(around)]
+    assert main([*command, "--within", "0.1"]) == 0
+    captured = capsys.readouterr()
+    assert captured.out.rstrip().endswith("#endif") and "a program around" in captured.err

@@ -5,6 +5,17 @@ import pytest
 from tests.messages.expecting import expect
 
 
+@pytest.mark.parametrize(("word", "here"), [("switch", "turnout"), ("board", "driver")])
+def test_other_words_of_the_trade(word: str, here: str) -> None:
+    expect(
+        f"block Main\n{word} T1 in Main",
+        code="CP103",
+        underlined=word,
+        message=f"`{word}` does not start a statement",
+        hint=f"The word for it here is `{here}`.",
+    )
+
+
 def test_misspelt_statement_words() -> None:
     expect(
         "singal 4L at Main | T1\n  Stop otherwise",

@@ -49,8 +49,8 @@ def add(command: Command) -> None:
     draft.add_argument(
         "--release", choices=("sectional", "route", "time"), default="sectional",
         help="when locked switches are free again. sectional: each as soon as the train is past it "
-        "(default); route: all of a route when the train is past the last one; time: also not "
-        "before a train that cannot stop any more would have come",
+        "(default); route: all of a route when the train is past the last one; time: the same, and "
+        "not before any train that could no longer stop would have come",
     )  # fmt: skip
     within_option(draft, "writing and proving it")
 
@@ -98,7 +98,7 @@ def _draft(options: argparse.Namespace) -> int:
             progress=progress,
         )
     if report.grade is not Grade.OPERATION:
-        say_aside(_in_the_way(options.file, report))
+        say_aside(_in_the_way(options.file, report, options.within))
         return report.exit_code or ExitCode.UNDECIDED
     if options.output is None:
         say(text.splitlines())
@@ -119,7 +119,7 @@ def _summary(report: "Report") -> str:
     )
 
 
-def _in_the_way(file: str, report: "Report") -> Iterator[str]:
+def _in_the_way(file: str, report: "Report", within: float | None) -> Iterator[str]:
     """Why a draft is not shown."""
     from verifier.verdicts.grade import ShortfallKind
     from verifier.verdicts.grade_words import NO_TRAINS
@@ -133,4 +133,8 @@ def _in_the_way(file: str, report: "Report") -> Iterator[str]:
         yield f"  ... and {len(bad) - _SHOWN} more."
     if any(shortfall.kind is ShortfallKind.NO_TRAINS for shortfall in report.shortfalls):
         yield f"  {NO_TRAINS}"
-    yield "Look at the track there; or write that part yourself, and draft the rest."
+    if within and bad and all(verdict.status == "undecided" for verdict in bad):
+        yield "Nothing was found to be wrong, but time ran out."
+        yield f"Give it more than {within:g} s, or leave out --within."
+    else:
+        yield "Look at the track there; or write that part yourself, and draft the rest."

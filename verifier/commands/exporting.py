@@ -5,7 +5,15 @@ import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from verifier.commands.console import Command, say, showable, timeout_option, within_option, working
+from verifier.commands.console import (
+    Command,
+    say,
+    say_aside,
+    showable,
+    timeout_option,
+    within_option,
+    working,
+)
 from verifier.language.listing import several
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -46,12 +54,30 @@ def add(command: Command) -> None:
 
 def _export(options: argparse.Namespace) -> int:
     from verifier.exports.checked_export import NothingToExport
+    from verifier.language.writing import check_target
 
+    if contradiction := _contradiction(options):
+        say_aside([contradiction])
+        return ExitCode.BAD_INPUT
+    for path in (options.output, options.around):
+        if path is not None:
+            check_target(Path(path))
     try:
         return _export_circuit(options) if options.format == "aiger" else _export_c(options)
     except NothingToExport as error:
         print(f"{options.file}: {error}.", file=sys.stderr)
         return ExitCode.BAD_INPUT
+
+
+def _contradiction(options: argparse.Namespace) -> str | None:
+    """Why some options do not go together, and what to do."""
+    for name in ("board", "around"):
+        if options.format == "aiger" and getattr(options, name) is not None:
+            return f"--{name} is for C, not for --format aiger. Leave out one of them."
+    both = [Path(path).resolve() for path in (options.around, options.output) if path]
+    if len(both) == 2 and both[0] == both[1]:
+        return f"-o and --around both name {options.around}. Give one of them another name."
+    return None
 
 
 def _export_circuit(options: argparse.Namespace) -> int:
@@ -112,7 +138,9 @@ def _export_c(options: argparse.Namespace) -> int:
         around = Path(options.around)
         core = Path(options.output).name if options.output else f"{made.prefix}.c"
         write_file(around, skeleton(made, core))
-        say([f"Wrote {around}: a program around {core}, not proved. Test what you build."])
+        # With the C on standard output, nothing else goes there.
+        tell = say_aside if options.output is None else say
+        tell([f"Wrote {around}: a program around {core}, not proved. Test what you build."])
     print(
         "Proved: read back from its text, one call gives what the rules give for every input, "
         f"every memory and every time passed ({several(questions, 'question')}). What the "

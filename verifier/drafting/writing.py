@@ -264,7 +264,15 @@ def _buttons(drafting: Drafting) -> Iterator[str]:
         names = list(dict.fromkeys(all_of))
         for i in range(0, len(names), 6):
             yield f"button {', '.join(names[i : i + 6])}"
-    if not drafting.built:
+    if drafting.built:
+        return
+    if any(stretch.way for stretch in drafting.stretches.all):
+        # A relay that drops may otherwise free the direction within the same step.
+        yield from _comment(
+            "One program, so that signals are at Stop before the direction of traffic turns."
+        )
+        yield "built as one program"
+    else:
         yield "\nbuilt of relays"
 
 

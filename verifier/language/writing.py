@@ -48,6 +48,8 @@ def check_target(path: Path, *, over_input: bool = False) -> Path:
 
     Call it by itself before long work whose result is to be written. Raises
     :class:`UnwritableError`."""
+    if str(path) == "-":
+        raise UnwritableError("`-` names no file here. Give it a name, such as out.txt.")
     target = Path(os.path.realpath(path))
     try:
         if not stat.S_ISDIR(target.parent.stat().st_mode):

@@ -10,6 +10,9 @@ from verifier.plan.observables import Condition
 from verifier.plan.quantities import Bounds, read_amount
 from verifier.plan.vocabulary import Vocabulary
 
+# Clauses that are not written as their kind is called.
+_CALLED: dict[tree.ClauseKind, str] = {"lever contacts": "contacts", "button contact": "contact"}
+
 
 class ClauseReader:
     """The clauses of a statement. What is wrong with them is noted in ``names``; what a clause
@@ -26,7 +29,7 @@ class ClauseReader:
                     clause.span,
                     "contacts" if clause.kind == "contacts" else "",
                     others=[first.span],
-                    kind=clause.kind,
+                    kind=_CALLED.get(clause.kind, clause.kind),
                 )
 
     def __contains__(self, kind: tree.ClauseKind) -> bool:

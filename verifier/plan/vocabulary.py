@@ -99,7 +99,7 @@ def state_hints(kind: str) -> tuple[str, ...]:
     """The hints of CP204 about the states a kind of thing can be in."""
     if kind == "lever":
         return ("states",)
-    if kind not in STATES_OF:
+    if kind == "button" or kind not in STATES_OF:
         return (kind,)
     return ("states_and_truth",) if STATES_OF[kind].true else ("states",)
 

@@ -50,6 +50,8 @@ BELONGS_TO = {
     **dict.fromkeys(("picks", "sticks", "slow"), "relay"),
     **dict.fromkeys(("rightward", "leftward"), "traffic"),
 }  # fmt: skip
+# What the language calls things that the trade has other words for, too.
+CALLED_HERE = {"switch": "turnout", "points": "turnout", "board": "driver", "decoder": "driver"}
 # Words that follow the declared name in a statement: one right after the statement word shows
 # that the name is missing.
 NAMELESS = {"AT", "IN", "ON", "IS", "POSITIONS", "TOWARD", "NEVER", "WHEN", "FOR", "BECAUSE"}
@@ -103,6 +105,8 @@ def unexpected(source: Source, tokens: Sequence[Token], at: int, accepted: Set[s
 def _not_expected(
     source: Source, tokens: Sequence[Token], at: int, accepted: Set[str], slip: Hint | None
 ) -> Diagnostic:
+    if str(tokens[at]).lower() in CALLED_HERE and _first_on_line(source, tokens, at):
+        return no_statement(source, tokens[at])
     hint = (
         slip
         or _at_most_hint(tokens, at)
@@ -140,6 +144,8 @@ def no_statement(source: Source, token: Token) -> Diagnostic:
         hint = Hint("limits")
     elif text in BELONGS_TO:
         hint = Hint("belongs", word=text, statement=BELONGS_TO[text])
+    elif small in CALLED_HERE:
+        hint = Hint("called_here", statement=CALLED_HERE[small])
     return diagnostic(
         "CP103",
         span_of(source, token),

@@ -28,9 +28,11 @@ def driven(
     clauses = [clause for clause in node.clauses if clause.kind == kind]
     if not clauses:
         return ()
-    listed = [name for name in clauses[0].names if names.find(name, *_MOVED)]
     found = []
-    for name in listed:
+    at_most_one(clauses[0].names, "machine" if kind == "throws" else "lock", names)
+    for name in {name.text: name for name in reversed(clauses[0].names)}.values():
+        if not names.find(name, *_MOVED):
+            continue
         if name.text in taken:
             first = taken[name.text].span
             names.error("CP611", name.span, kind, others=[first], name=name.text)
@@ -44,12 +46,14 @@ def two_color(node: tree.Driver, heads: Collection[str], names: Names) -> Iterat
     """The heads of a board that are two-color LEDs; others than its own are noted."""
     for clause in node.clauses:
         if clause.kind == "two-color":
+            at_most_one(clause.names, "head", names)
             for name in clause.names:
                 if name.text in heads:
                     yield name.text
                 else:
                     names.error("CP674", name.span, "whose", others=[node.name.span],
-                                name=name.text, board=node.name.text)  # fmt: skip
+                                name=name.text, board=node.name.text,
+                                known=[head.text for head in node.heads])  # fmt: skip
 
 
 def check_boards(

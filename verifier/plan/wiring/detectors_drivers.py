@@ -9,7 +9,7 @@ from typing import Literal, cast
 
 from verifier.language.syntax import tree
 from verifier.plan.clause_reader import ClauseReader, at_most_one
-from verifier.plan.names import Names
+from verifier.plan.names import KIND_WORDS, Names
 from verifier.plan.quantities import read_amount
 from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post
@@ -276,6 +276,8 @@ def _is_head(name: tree.Name, posts: Mapping[str, Post], names: Names) -> bool:
     return False
 
 
+# What a board reads, apart from contacts.
+READABLE = ("detector", "lever", "button", "relay", "timer", "traffic", "signal")
 # What may have contacts.
 WITH_CONTACTS = ("turnout", "slip", "derail", "gate")
 
@@ -292,6 +294,13 @@ def _readings(
         declared = names.table.get(name.text)
         if not contacts and (heard := boards.reading(name, node, names)):
             yield heard
+            continue
+        if contacts and declared and declared.kind in ("lever", "button", "relay"):
+            names.error("CP203", name.span, "no_contacts", others=[declared.span], name=name.text,
+                        kind=KIND_WORDS[declared.kind])  # fmt: skip
+            continue
+        if not contacts and declared is None:
+            names.unknown(name, READABLE)
             continue
         if not contacts and declared and declared.kind in ("turnout", "block"):
             names.error(
