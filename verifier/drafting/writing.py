@@ -268,6 +268,7 @@ def _buttons(drafting: Drafting) -> Iterator[str]:
         return
     if any(stretch.way for stretch in drafting.stretches.all):
         # A relay that drops may otherwise free the direction within the same step.
+        yield ""
         yield from _comment(
             "One program, so that signals are at Stop before the direction of traffic turns."
         )
