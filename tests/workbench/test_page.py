@@ -165,9 +165,13 @@ def test_points_are_thrown_and_stock_is_dragged(page: Page) -> None:
 def test_why_a_signal_shows_what_it_shows(page: Page) -> None:
     page.type(END_OF_SIDING)
     page.wait_for_state("signal", "4RA", "Clear")
-    ActionChains(page.driver).move_to_element(page.thing("signal", "4RA")).perform()
-    tip = page.see("#why-tip:not([hidden])")
-    assert "4RA shows Clear" in tip.text and "Single reports clear" in tip.text
+
+    def said() -> str:
+        ActionChains(page.driver).move_to_element(page.thing("signal", "4RA")).perform()
+        return one(page.driver, "#why-tip:not([hidden])").text
+
+    tip = soon(said, page.driver)
+    assert "4RA shows Clear" in tip and "Single reports clear" in tip
     page.press(Keys.ESCAPE)
     soon(lambda: not one(page.driver, "#why-tip").is_displayed(), page.driver)
 
