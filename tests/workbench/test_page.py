@@ -88,6 +88,11 @@ class Page:
     def thing(self, kind: str, name: str) -> WebElement:
         return self.see(f'#drawing g[data-kind="{kind}"][data-name="{name}"]')
 
+    def poke(self, kind: str, name: str) -> None:
+        """Click a thing of the drawing, which may just be drawn anew."""
+        click = "arguments[0].dispatchEvent(new MouseEvent('click', {bubbles: true}))"
+        again_if_redrawn(self, lambda: self.driver.execute_script(click, self.thing(kind, name)))
+
     def state(self, kind: str, name: str) -> str | None:
         return self.thing(kind, name).get_attribute("data-state")
 
@@ -96,6 +101,11 @@ class Page:
 
     def press(self, *keys: str) -> None:
         ActionChains(self.driver).send_keys(*keys).perform()
+
+
+def again_if_redrawn(page: Page, act: Callable[[], object]) -> None:
+    """Do something with a part of the page that may just be drawn anew."""
+    soon(lambda: act() or True, page.driver)
 
 
 @pytest.fixture
@@ -135,21 +145,10 @@ def test_an_error_is_underlined_listed_and_mended(page: Page) -> None:
     assert page.thing("signal", "4L")
 
 
-def again_if_redrawn(page: Page, act: Callable[[], object]) -> None:
-    """Do something with a part of the page that may just be drawn anew."""
-    soon(lambda: act() or True, page.driver)
-
-
 def test_points_are_thrown_and_stock_is_dragged(page: Page) -> None:
     page.type(END_OF_SIDING)
     page.wait_for_state("points", "T1", "normal")
-    again_if_redrawn(
-        page,
-        lambda: page.driver.execute_script(
-            "arguments[0].dispatchEvent(new MouseEvent('click', {bubbles: true}))",
-            page.thing("points", "T1"),
-        ),
-    )
+    page.poke("points", "T1")
     page.wait_for_state("points", "T1", "reverse")
     page.wait_for_state("signal", "4L", "Diverging-Clear")
 
@@ -181,10 +180,7 @@ def test_a_finding_is_shown_changed_and_mended(page: Page) -> None:
     page.click('#verdict-list button.verdict[data-key="proceed-over-open-points: 4RA, T1"]')
     page.wait_for("#showing", "proceed-over-open-points")
     page.wait_for_state("signal", "4RA", "Clear")
-    page.driver.execute_script(
-        "arguments[0].dispatchEvent(new MouseEvent('click', {bubbles: true}))",
-        page.thing("block", "Single"),
-    )
+    page.poke("block", "Single")
     page.wait_for("#still", "no longer unsafe")
     page.click("#do-restore")
     page.click("#showing button.mend")
@@ -244,12 +240,13 @@ def test_a_wire_is_broken_and_a_lever_set(page: Page) -> None:
     page.wait_for_state("signal", "4L", "Clear")
     assert "wire" in page.words("#break summary").lower()
     page.click("#break summary")
-    supply = next(
-        button
-        for button in page.driver.find_elements("css selector", "#break-things fieldset")
-        if "Bus-1" in button.text
-    )
-    supply.find_elements("css selector", "button")[-1].click()
+
+    def break_supply() -> None:
+        every = page.driver.find_elements("css selector", "#break-things fieldset")
+        supply = next(one for one in every if "Bus-1" in one.text)
+        supply.find_elements("css selector", "button")[-1].click()
+
+    again_if_redrawn(page, break_supply)
     soon(lambda: page.state("signal", "4L") != "Clear", page.driver)
     page.wait_for("#break summary", "broken now")
 
