@@ -19,7 +19,7 @@ from selenium.webdriver.support.ui import WebDriverWait
 T = TypeVar("T")
 
 BROWSER, DRIVER = shutil.which("chromium"), shutil.which("chromedriver")
-PATIENCE = 20
+PATIENCE = 60
 
 
 @contextmanager
