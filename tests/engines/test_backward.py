@@ -9,7 +9,7 @@ from tests.drafting.trying import draft_of, proof_of
 from tests.engines.random_systems import Values, allowed, drawn_bads, drawn_system, next_of, truth
 from verifier.engines.session import fresh_context
 from verifier.engines.temporal import houdini
-from verifier.engines.temporal.backward import Cover, Step, accepted
+from verifier.engines.temporal.resets.backward import Cover, Step, accepted
 from verifier.engines.temporal.sat import Limit
 from verifier.logic.expr import TRUE, Expr, atom, holds
 from verifier.logic.transition_system import System

@@ -20,9 +20,9 @@ from tests.engines.random_systems import (
 from tests.engines.rows import side_by_side
 from verifier.engines.session import fresh_context
 from verifier.engines.temporal import houdini
-from verifier.engines.temporal.composition import Composition
-from verifier.engines.temporal.resettability import Returns, Trapped, _Whole, always_again
-from verifier.engines.temporal.rest import parts_at_rest
+from verifier.engines.temporal.resets.composition import Composition
+from verifier.engines.temporal.resets.resettability import Returns, Trapped, _Whole, always_again
+from verifier.engines.temporal.resets.rest import parts_at_rest
 from verifier.engines.temporal.strengthening import strengthened
 from verifier.engines.temporal.symmetry import Shapes
 from verifier.logic.expr import (

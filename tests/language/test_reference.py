@@ -24,7 +24,7 @@ from verifier.language.syntax.tree import STATEMENT_WORDS
 from verifier.plan.build import build
 from verifier.plan.model import Plan
 from verifier.plan.signals.aspects import INDICATIONS, SPEEDS, chart
-from verifier.sheets.prices import prices_in
+from verifier.sheets.buying.prices import prices_in
 
 ROOT = Path(__file__).resolve().parents[2]
 TEXT = (ROOT / "grammar" / "reference.md").read_text("utf-8")

@@ -12,8 +12,8 @@ import pytest
 import verifier
 from verifier.patterns import pattern_text
 from verifier.plan.model import Plan
-from verifier.sheets.bill_of_materials import bill_of_materials
-from verifier.sheets.build_order import build_steps
+from verifier.sheets.buying.bill_of_materials import bill_of_materials
+from verifier.sheets.buying.build_order import build_steps
 from verifier.sheets.electrical import electrical_sheet
 from verifier.sheets.gaps import gap_sheet
 from verifier.sheets.options import USUAL_OPTIONS

@@ -11,8 +11,8 @@ import verifier
 from tests.junction_files import spec
 from verifier.cli import main
 from verifier.properties.amounts import decimal
+from verifier.sheets.buying.parts import parts_sheet
 from verifier.sheets.options import SheetOptions
-from verifier.sheets.parts import parts_sheet
 from verifier.sheets.sheet import Sheet, Table
 
 FIRST = spec("wired-end-of-siding").read_text("utf-8")

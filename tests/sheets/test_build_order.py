@@ -9,8 +9,8 @@ from tests.sheets.wired_files import TEXTS
 from verifier.cli import main
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source, Span
-from verifier.sheets.bill_of_materials import bill_of_materials
-from verifier.sheets.build_order import BuildStep, build_steps
+from verifier.sheets.buying.bill_of_materials import bill_of_materials
+from verifier.sheets.buying.build_order import BuildStep, build_steps
 
 SIDING = TEXTS["wired-passing-siding.ixl"]
 

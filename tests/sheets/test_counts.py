@@ -10,7 +10,7 @@ from tests.sheets.counter import counted
 from tests.sheets.wired_files import TEXTS, by_chance
 from verifier.plan.model import Plan
 from verifier.plan.track.gaps import gaps_of
-from verifier.sheets.bill_of_materials import bill_of_materials
+from verifier.sheets.buying.bill_of_materials import bill_of_materials
 from verifier.sheets.conductors import conductors
 from verifier.sheets.wire_colors import assign_colors, color_conflicts, functions_of
 

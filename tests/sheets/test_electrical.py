@@ -17,9 +17,9 @@ from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.electrical_constants import FUSES, PREFERRED
 from verifier.reference.evaluator import Evaluator
+from verifier.sheets.buying.prices import prices_in
 from verifier.sheets.electrical import electrical_sheet
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
-from verifier.sheets.prices import prices_in
 from verifier.sheets.test_card import coin_tests
 
 OHMS_PER_KILOFOOT = {14: 2.525, 18: 6.385, 22: 16.14}

@@ -8,9 +8,9 @@ import verifier
 from tests.junction_files import spec
 from verifier.language.source import Source
 from verifier.plan.model import Plan
+from verifier.sheets.buying.parts import parts_sheet
+from verifier.sheets.buying.prices import prices_in
 from verifier.sheets.options import SheetOptions
-from verifier.sheets.parts import parts_sheet
-from verifier.sheets.prices import prices_in
 from verifier.sheets.sheet import Sheet
 
 # 20 ft of 14 AWG; 12 feeders of 1 ft and two drivers 15 ft away, of 22 AWG: each run is two

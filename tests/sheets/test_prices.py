@@ -14,8 +14,8 @@ from verifier.cli import main
 from verifier.language.csv_reader import csv_table, is_formula
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
-from verifier.sheets.part_kinds import FAMILIES, PartKind, best_of, kind_of, known_kinds
-from verifier.sheets.prices import PriceList, prices_in, read_prices
+from verifier.sheets.buying.part_kinds import FAMILIES, PartKind, best_of, kind_of, known_kinds
+from verifier.sheets.buying.prices import PriceList, prices_in, read_prices
 
 HEADER = "kind,price,currency,note\n"
 

@@ -25,7 +25,7 @@ from verifier.properties.phrases import derails_run_over
 from verifier.properties.wiring import lamp_colors
 from verifier.sheets.addresses import address_sheet
 from verifier.sheets.aspects import aspect_sheet
-from verifier.sheets.bill_of_materials import bill_of_materials
+from verifier.sheets.buying.bill_of_materials import bill_of_materials
 from verifier.sheets.conductors import Conductor, conductors
 from verifier.sheets.electrical import electrical_sheet
 from verifier.sheets.gaps import wanted_gaps

@@ -73,8 +73,8 @@ def requested_options(options: argparse.Namespace) -> "SheetOptions":
     from verifier.api import load
     from verifier.language.diagnostics.diagnostic import InputError
     from verifier.language.source import Source, Span
+    from verifier.sheets.buying.prices import read_prices
     from verifier.sheets.options import SPARES, SheetOptions
-    from verifier.sheets.prices import read_prices
 
     errors: list[Diagnostic] = []
 

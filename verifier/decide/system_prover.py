@@ -30,7 +30,12 @@ from verifier.engines.results import Conflict, Reachable, Unknown, Unreachable
 from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.localization import LocalAnswer, Windows
 from verifier.engines.temporal.proof_core import relied_on
-from verifier.engines.temporal.resettability import Resettability, Returns, Trapped, always_again
+from verifier.engines.temporal.resets.resettability import (
+    Resettability,
+    Returns,
+    Trapped,
+    always_again,
+)
 from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.language.listing import several
@@ -286,7 +291,7 @@ class SystemProver:
         self, here: Sequence[Obligation], *, before_mishaps: bool, composed: bool = False
     ) -> list[Verdict]:
         """The same; ``composed``: see
-        :func:`~verifier.engines.temporal.resettability.always_again`."""
+        :func:`~verifier.engines.temporal.resets.resettability.always_again`."""
         self._catch_up()
         system = replace(self._ordered.system, always=self.histories.always_at_entries)
         goals = tuple(self._expand(o.formula) for o in here)

@@ -28,7 +28,7 @@ class SheetKind:
         from verifier.sheets.options import USUAL_OPTIONS
         from verifier.verdicts.grade_words import grade_asked
 
-        module, _, function = self.maker.partition(".")
+        module, _, function = self.maker.rpartition(".")
         maker: Callable[[Plan, SheetOptions], Sheet] = getattr(
             import_module(f"verifier.sheets.{module}"), function
         )
@@ -40,7 +40,7 @@ _KINDS = (
     ("locking", "locking.locking_sheet", "every route, what it needs, and which routes conflict"),
     ("aspects", "aspects.aspect_sheet", "for each signal, what it shows when"),
     ("gaps", "gaps.gap_sheet", "every gap to cut, where and why, and those that are missing"),
-    ("parts", "parts.parts_sheet", "what to buy, what it costs, in which order"),
+    ("parts", "buying.parts.parts_sheet", "what to buy, what it costs, in which order"),
     ("wiring", "wiring.wiring_sheet", "every wire to run, district by district, with its color"),
     ("labels", "labels.label_sheet", "labels for wires, terminals and cables, to print and cut"),
     (

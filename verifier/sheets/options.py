@@ -13,7 +13,7 @@ from verifier.verdicts.progress import Progress, silent
 
 if TYPE_CHECKING:
     from verifier.language.source import Span
-    from verifier.sheets.prices import PriceList
+    from verifier.sheets.buying.prices import PriceList
 
 # Of what burns out, breaks or gets lost, one more for every ten, rounded up (common
 # practice, no source).

@@ -12,7 +12,7 @@ from verifier.drawing.wiring.boxes import Boxes, DeviceBox, Stack, height
 from verifier.plan.devices import devices
 from verifier.plan.model import Plan
 from verifier.plan.signals.heads import signal_of
-from verifier.sheets.build_order import NO_STEP, build_steps
+from verifier.sheets.buying.build_order import NO_STEP, build_steps
 from verifier.sheets.ends import Device
 from verifier.sheets.terminals import Harness
 

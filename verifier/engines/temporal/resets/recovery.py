@@ -10,8 +10,8 @@ proposes inputs that work against the behaviors beyond met so far, and then look
 which they do not work. A state without a plan may be unreachable: then PDR excludes it.
 
 Plans are proposals: that one of them recovers each state is judged by z3
-(:mod:`verifier.engines.temporal.recovery_check`). What is true of a window is true of the whole
-system as far as :mod:`verifier.engines.temporal.composition` argues.
+(:mod:`verifier.engines.temporal.resets.recovery_check`). What is true of a window is true of the
+whole system as far as :mod:`verifier.engines.temporal.resets.composition` argues.
 """
 
 from collections.abc import Collection, Iterator, Mapping, Sequence

@@ -10,8 +10,8 @@ from fractions import Fraction
 from verifier.plan.model import Plan, Signal
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.properties.wiring import lamp_colors
+from verifier.sheets.buying.part_kinds import PartKind
 from verifier.sheets.conductors import conductors
-from verifier.sheets.part_kinds import PartKind
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,8 +5,8 @@ and whether goals are reachable from there.
 
 Parts are brought to rest in groups. Let D be the parts that already were. A group G is added by a
 *lemma*, proved in a window with the states beyond it free
-(:mod:`verifier.engines.temporal.recovery`): from every state of the invariant in which all of D are
-at rest and some part of G is not, a plan leads to a state in which
+(:mod:`verifier.engines.temporal.resets.recovery`): from every state of the invariant in which all
+of D are at rest and some part of G is not, a plan leads to a state in which
 
 - a part of G has come to rest, and all parts of G more important than it that were at rest are,
 - every other part of the same stage that is not in D, and was at rest, still is,
@@ -22,9 +22,9 @@ cannot become smaller forever. A stage begins once the stages before it are at r
 in it disturbs them.
 
 Apart from what plans choose, inputs have their usual value. So a part keeps at rest by itself where
-no plan may choose an input that it needs to be quiet (:mod:`verifier.engines.temporal.rest`): if it
-is in D, it is at rest throughout, and if not, it need not be looked at. Every other part whose rest
-matters is within the window.
+no plan may choose an input that it needs to be quiet
+(:mod:`verifier.engines.temporal.resets.rest`): if it is in D, it is at rest throughout, and if not,
+it need not be looked at. Every other part whose rest matters is within the window.
 
 Assumptions must hold at each step of a plan. Those that the window speaks of are a part of the
 lemma; the others hold while inputs are as usual, or else the states they speak of are in every
@@ -46,7 +46,7 @@ from dataclasses import dataclass, replace
 
 from verifier.engines.results import Unknown
 from verifier.engines.temporal.exclusion import is_inductive
-from verifier.engines.temporal.recovery import (
+from verifier.engines.temporal.resets.recovery import (
     Effort,
     Moment,
     Recovered,
@@ -54,8 +54,8 @@ from verifier.engines.temporal.recovery import (
     Window,
     recover,
 )
-from verifier.engines.temporal.recovery_check import each_recovered
-from verifier.engines.temporal.rest import Part
+from verifier.engines.temporal.resets.recovery_check import each_recovered
+from verifier.engines.temporal.resets.rest import Part
 from verifier.engines.temporal.strengthening import Clauses
 from verifier.engines.temporal.symmetry import Shapes
 from verifier.engines.temporal.unroller import Unrolling
@@ -81,7 +81,7 @@ EFFORTS = (
 
 
 # A window with so much of the system is tried with the first effort only: with more of it the whole
-# is decided sooner (:mod:`verifier.engines.temporal.backward`).
+# is decided sooner (:mod:`verifier.engines.temporal.resets.backward`).
 MOST = 0.5
 
 

@@ -5,13 +5,13 @@ every state of the invariant; or a *trap*: a trace to a state from which the goa
 with the invariant that proves so; or Unknown.
 
 First the system is brought to rest part by part in small windows, and each goal is reached from
-there (:mod:`verifier.engines.temporal.composition`). What that leaves open is decided in the
+there (:mod:`verifier.engines.temporal.resets.composition`). What that leaves open is decided in the
 goal's whole cone of influence, by cubes of states from which it is reachable
-(:mod:`verifier.engines.temporal.backward`): while some state of the invariant is in none of them, a
-path from it makes more, or PDR proves the goal unreachable from it; then PDR finds a trace to such
-a state, or excludes it from the invariant. Each turn settles at least one state, so that comes to
-an end. Once one goal is reachable from everywhere, the next ones need only be reachable from where
-it holds.
+(:mod:`verifier.engines.temporal.resets.backward`): while some state of the invariant is in none of
+them, a path from it makes more, or PDR proves the goal unreachable from it; then PDR finds a trace
+to such a state, or excludes it from the invariant. Each turn settles at least one state, so that
+comes to an end. Once one goal is reachable from everywhere, the next ones need only be reachable
+from where it holds.
 
 In a timed system ways back must have times, wherever they begin: they are sought in the *patient*
 system, all of whose traces have some (:func:`~verifier.logic.time_order.patient`), once windows of
@@ -27,9 +27,9 @@ from dataclasses import dataclass, replace
 
 from verifier.engines.results import Reachable, Unknown, Unreachable
 from verifier.engines.temporal import bmc, pdr
-from verifier.engines.temporal.backward import Cover, Moment, accepted
-from verifier.engines.temporal.composition import Composition
-from verifier.engines.temporal.rest import parts_at_rest
+from verifier.engines.temporal.resets.backward import Cover, Moment, accepted
+from verifier.engines.temporal.resets.composition import Composition
+from verifier.engines.temporal.resets.rest import parts_at_rest
 from verifier.engines.temporal.sat import Limit, NoAnswer
 from verifier.engines.temporal.strengthening import Clauses, strengthened
 from verifier.engines.temporal.symmetry import Shapes

@@ -1,7 +1,7 @@
 """Judging plans: whether one of them recovers each state of a window in which a goal fails.
 
-In: a :class:`~verifier.engines.temporal.recovery.Window` and plans. Out: whether z3 finds no state
-that all of the plans miss, whatever the states beyond do.
+In: a :class:`~verifier.engines.temporal.resets.recovery.Window` and plans. Out: whether z3 finds no
+state that all of the plans miss, whatever the states beyond do.
 
 Trusts z3's "unsat", nothing else: the window is encoded anew, apart from the search for plans.
 """
@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import z3
 
 from verifier.engines.session import Session
-from verifier.engines.temporal.recovery import Plan, Window
+from verifier.engines.temporal.resets.recovery import Plan, Window
 from verifier.logic.expr import Atom, Expr, support
 from verifier.plan.observables import Observable
 

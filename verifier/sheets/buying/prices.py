@@ -19,7 +19,7 @@ from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nea
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.files import UnreadableError, text_of
 from verifier.language.source import Source, Span
-from verifier.sheets.part_kinds import (
+from verifier.sheets.buying.part_kinds import (
     FAMILIES,
     METRES,
     PartKind,

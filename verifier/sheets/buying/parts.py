@@ -14,13 +14,13 @@ from math import ceil
 from verifier.language.listing import listing, several
 from verifier.plan.model import Plan
 from verifier.properties.amounts import decimal
-from verifier.sheets.alternatives import comparison
-from verifier.sheets.bill_of_materials import BillItem, bill_of_materials
-from verifier.sheets.build_order import NO_STEP, BuildStep, build_steps
+from verifier.sheets.buying.alternatives import comparison
+from verifier.sheets.buying.bill_of_materials import BillItem, bill_of_materials
+from verifier.sheets.buying.build_order import NO_STEP, BuildStep, build_steps
+from verifier.sheets.buying.part_kinds import FAMILIES, METRES, PartKind, SoldBy, in_cents, money
+from verifier.sheets.buying.prices import PriceList
 from verifier.sheets.conductors import conductors
 from verifier.sheets.options import SheetOptions
-from verifier.sheets.part_kinds import FAMILIES, METRES, PartKind, SoldBy, in_cents, money
-from verifier.sheets.prices import PriceList
 from verifier.sheets.sheet import Sheet, Table
 
 _CAUTIONS = (

@@ -12,7 +12,7 @@ from typing import Literal
 from verifier.language.listing import listing
 from verifier.pipeline import prove
 from verifier.plan.model import Plan
-from verifier.sheets.part_kinds import FAMILIES, PartKind
+from verifier.sheets.buying.part_kinds import FAMILIES, PartKind
 from verifier.sheets.sheet import Table
 from verifier.verdicts.exit_codes import ExitCode
 from verifier.verdicts.progress import Progress

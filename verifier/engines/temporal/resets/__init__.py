@@ -1,0 +1,1 @@
+"""Whether a goal stays in reach of every state, for good (AG EF)."""

@@ -1,0 +1,1 @@
+"""What a layout takes, what it costs, and in which order to buy it."""
