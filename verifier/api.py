@@ -239,10 +239,10 @@ def prove(
     then takes about a second longer at most); what they cut short is *undecided*. ``only``
     names the properties wanted, all when empty; ``pairs`` looks at every two faults together
     as well; with ``recheck`` each answer that a proof rests on is asked of a second solver too, and
-    is undecided without its answer. ``progress`` is called before every question with how many
-    obligations are decided, of how many; ``on_verdict`` with each verdict as soon as it is known,
-    and once more when repairs of it were found. Ctrl-C ends it: what was decided stays, the rest is
-    undecided.
+    is undecided without its answer; ``store`` is not used then. ``progress`` is called before every
+    question with how many obligations are decided, of how many; ``on_verdict`` with each verdict as
+    soon as it is known, and once more when repairs of it were found. Ctrl-C ends it:
+    what was decided stays, the rest is undecided.
     ``store``: one :class:`ProofStore` for one file after each edit of it; the report is the same
     as without, sooner.
 

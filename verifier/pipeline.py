@@ -66,15 +66,14 @@ def prove(
 
     ``timeout`` is in seconds, for each obligation, ``within`` for all of them; ``only`` names the
     properties wanted (all, when empty); ``pairs`` checks every two faults together, not only those
-    of which one is silent; with ``recheck`` a second solver has to agree with each proof; without
-    ``repairs`` none are looked for; ``brief``: advice is left out,
+    of which one is silent; with ``recheck`` a second solver has to agree with each proof, and
+    ``store`` is not used; without ``repairs`` none are looked for; ``brief``: advice is left out,
     and the histories of what is possible are replayed, not told. ``progress`` is called before
     every question with how many obligations (and steps of the search for pairs) are decided, of
     how many, ``on_verdict`` with each verdict once it is known; ``on_safety`` with a report of all
     that must never be, once that is decided: what must be possible, pairs and repairs follow.
-    ``quick``: that alone, and whether, not how: of what is broken any history was replayed, and
-    none is told.
-    ``store``: what earlier proofs found; the report is the same with any store.
+    ``quick`` decides that part alone, and tells no history of what is broken: any one was
+    replayed. ``store``: what earlier proofs found; the report is the same with any store.
 
     After Ctrl-C, when the time is over or the memory used up, the report holds what was decided;
     the rest is undecided.
@@ -89,17 +88,15 @@ def prove(
         world = world or World(plan)
         everything = tuple(obligations(plan, world.lower))
         wanted = tuple(dict.fromkeys(only))
-        asked = [
-            o
-            for o in everything
-            if (not wanted or o.property in wanted) and not (brief and o.advice)
-        ]
+        asked = [o for o in everything if not wanted or o.property in wanted]
+        asked = [o for o in asked if not (brief and o.advice)]
         _count(plan, everything, wanted)
         if not wanted:
             check_claims(plan, asked)
-        situations = SituationProver(world, timeout, (), store)
+        # With ``recheck``, what an earlier proof found was not asked twice.
+        situations = SituationProver(world, timeout, (), NO_STORE if recheck else store)
         proof = ProofState(plan, plan, everything, asked, situations, progress, on_verdict, wanted)
-        phases: list[Callable[[ProofState], None]] = [
+        phases: list[Phase] = [
             leave_out_vain,
             check_assumptions,
             decide_histories(brief=brief, quick=quick),
@@ -107,17 +104,11 @@ def prove(
             decide_faults(pairs=pairs, quick=quick),
             find_kept_out,
         ]
-        if quick:
-            return proof.report(_run(phases, proof) or FOLLOWS)
-        phases += [
-            *([tell(on_safety)] if on_safety else []),
-            decide_usefulness,
-            look_for_clear_signals,
-            decide_pairs,
-        ]
-        if repairs:
-            phases += [find_repairs, find_promises]
-        stopped = _run(phases, proof)
+        if not quick:
+            phases += [tell(on_safety)] if on_safety else []
+            phases += [decide_usefulness, look_for_clear_signals, decide_pairs]
+            phases += [find_repairs, find_promises] if repairs else []
+        stopped = _run(phases, proof) or (FOLLOWS if quick else None)
         return replace(proof.report(stopped), second=_second(agreements))
 
 
@@ -139,7 +130,7 @@ def _second(agreements: Agreements | None) -> SecondOpinion | None:
     return SecondOpinion(agreements.solver, agreements.agreed) if agreements else None
 
 
-def _run(phases: Iterable[Callable[["ProofState"], None]], proof: "ProofState") -> Stopped | None:
+def _run(phases: Iterable["Phase"], proof: "ProofState") -> Stopped | None:
     """Run the phases. Why they ended early, if they did; what they decided until then stays."""
     try:
         for phase in phases:
@@ -241,6 +232,10 @@ class ProofState:
             self.failures is not None and self.failures.all_pairs,
             roots(self.plan, verdicts),
         )
+
+
+# One step of a proof: it decides some of the obligations.
+Phase = Callable[[ProofState], None]
 
 
 def leave_out_vain(proof: ProofState) -> None:

@@ -12,6 +12,7 @@ import verifier
 from tests.junction_files import SPECS
 from verifier.cli import main
 from verifier.engines import second_solver
+from verifier.engines.proof_store import ProofStore
 from verifier.engines.results import SolversDiffer
 from verifier.engines.second_solver import SLICE, SecondSolver, rechecked
 from verifier.engines.session import Session
@@ -44,6 +45,15 @@ def test_asked_twice_a_file_has_the_same_verdicts(name: str) -> None:
         (v.obligation.key, v.status, v.why) for v in once.verdicts
     ]
     assert twice.failures == once.failures and twice.grade == once.grade
+
+
+def test_what_was_found_before_is_asked_again() -> None:
+    plan, store = verifier.load(spec(FILES[0])), ProofStore()
+    verifier.prove(plan, store=store)
+    report = verifier.prove(plan, store=store, recheck=True)
+    alone = verifier.prove(plan, recheck=True)
+    assert report.second == alone.second and report.second is not None
+    assert report.second.agreed > 0
 
 
 class Says:

@@ -22,7 +22,7 @@ from verifier.editor.findings import (
     told_by_worker,
     verdicts,
 )
-from verifier.editor.open_texts import OpenText, path_of
+from verifier.editor.open_texts import OpenText, job_of
 from verifier.language.diagnostics.diagnostic import Diagnostic
 from verifier.workbench.proofs import Proofs
 
@@ -99,6 +99,12 @@ class Checking:
         state = self._states.get(uri)
         return state.repairs if state and state.proved == state.opened.version else []
 
+    def is_broken(self, uri: str, start: int, end: int) -> bool:
+        """Whether a verdict of a text is broken that is told between these places."""
+        state = self._states.get(uri)
+        told = in_text(state.verdicts, state.opened.text) if state else ()
+        return any(v.weight == "error" and v.start <= end and start <= v.end for v in told)
+
     async def close(self) -> None:
         for uri in list(self._states):
             self.closed(uri)
@@ -121,13 +127,7 @@ class Checking:
     async def _prove(self, state: _State) -> None:
         await asyncio.sleep(PAUSE)
         opened = state.opened
-        path = path_of(opened.uri)
-        job = {
-            "text": opened.text.text,
-            "name": opened.source.name if path else "",
-            "path": str(path) if path else "",
-            "within": self._within,
-        }
+        job = job_of(opened, self._within)
         show, end = await self._begin(opened)
         last = "ended early"
         try:

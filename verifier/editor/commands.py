@@ -12,7 +12,7 @@ from lsprotocol import types as t
 from pygls.lsp.server import LanguageServer
 
 from verifier.editor.checking import Begin, Checking
-from verifier.editor.open_texts import OpenText, OpenTexts, path_of
+from verifier.editor.open_texts import OpenText, OpenTexts, job_of
 
 Json = dict[str, Any]
 
@@ -96,14 +96,7 @@ class Commands:
 
     async def _work(self, opened: OpenText, asked: Json) -> Json:
         """The last line of a worker that was given a text, with what is asked of it."""
-        path = path_of(opened.uri)
-        job = {
-            "text": opened.text.text,
-            "name": opened.source.name if path else "",
-            "path": str(path) if path else "",
-            "within": self._within,
-            **asked,
-        }
+        job = job_of(opened, self._within) | asked
         show, end = await self._begin(opened)
         last: Json = {}
         try:

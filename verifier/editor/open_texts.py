@@ -10,6 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
+from typing import Any
 from urllib.parse import unquote, urlsplit
 
 from verifier.assist.naming import Names, names_of
@@ -41,6 +42,17 @@ class OpenText:
     @property
     def source(self) -> Source:
         return self.text.source
+
+
+def job_of(opened: OpenText, within: float | None) -> dict[str, Any]:
+    """What a worker is given of a text; ``within`` is in seconds, for the whole proof."""
+    path = path_of(opened.uri)
+    return {
+        "text": opened.text.text,
+        "name": opened.source.name if path else "",
+        "path": str(path) if path else "",
+        "within": within,
+    }
 
 
 def path_of(uri: str) -> Path | None:

@@ -27,7 +27,6 @@ from verifier.editor.findings import Found, Weight
 from verifier.editor.open_texts import OpenText, OpenTexts
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
-from verifier.properties.catalog import BY_NAME
 
 # Seconds that an editor has to say whether it shows progress.
 ANSWERS_WITHIN = 2.0
@@ -366,7 +365,7 @@ class _Answers:
         ]
         unique = {(fix.start, fix.end, fix.text): fix for fix in fixes}
         found = [_action(opened, fix, asked.context.diagnostics) for fix in unique.values()]
-        broken = any(one.code in BY_NAME for one in asked.context.diagnostics)
+        broken = self._checking.is_broken(uri, start, end)
         return found + actions(uri, broken and not wrong, can_be_drafted=not wrong)
 
 
