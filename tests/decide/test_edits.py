@@ -101,8 +101,8 @@ def safety(report: Report) -> dict[str, str]:
 
 @of_locked
 def test_after_an_edit_a_session_says_whether_and_then_all_that_a_proof_from_scratch_says() -> None:
-    """A remark after a harmful edit: the answers are those to the very questions of the text
-    before; what is told of them is not, since places in the file have moved."""
+    """A remark after a harmful edit moves places in the file: what is asked and answered is the
+    same as before, and what the report says of it is not."""
     text = LOCKED.read_text("utf-8")
     session = verifier.Session(text)
     alone = from_scratch(text)
