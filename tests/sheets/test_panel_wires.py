@@ -126,3 +126,10 @@ def test_what_boards_and_levers_cannot_be(change: tuple[str, str], code: str) ->
     with pytest.raises(InputError) as raised:
         load_text(LEVER.replace(*change))
     assert [found.code for found in raised.value.diagnostics] == [code]
+
+
+def test_a_board_misnamed_for_the_program_is_one_mistake() -> None:
+    """What the board of the program alone may do is not told again of every other one."""
+    with pytest.raises(InputError) as raised:
+        load_text(SPEC.replace("built as one program on B1", "built as one program on B7"))
+    assert [found.code for found in raised.value.diagnostics] == ["CP201"]

@@ -65,34 +65,32 @@ def check_boards(
     nodes = {s.name.text: s for s in tree.of_kind(statements, tree.Driver)}
     for driver in drivers.values():
         node = nodes[driver.name]
+        # Which board was meant is not known where there is none of its name, which is told already.
+        runs = program == driver.name or (program is not None and program not in drivers)
         idle = not (node.heads or driver.throws or driver.unlocks)
-        if idle and driver.name != program and not _has(node.clauses, "throws", "unlocks"):
+        if idle and not runs and not _has(node.clauses, "throws", "unlocks"):
             names.error("CP670", node.name.span, name=driver.name)
         for what in driver.throws:
-            _check_thrown(what, node, movers[what], program, names)
+            _check_thrown(what, node, movers[what], runs, names)
         for what in driver.unlocks:
-            _check_unlocked(what, node, movers[what], program, names)
+            _check_unlocked(what, node, movers[what], runs, names)
 
 
-def _check_thrown(
-    what: str, node: tree.Driver, mover: Moving, program: str | None, names: Names
-) -> None:
+def _check_thrown(what: str, node: tree.Driver, mover: Moving, runs: bool, names: Names) -> None:
     clause = next(clause for clause in node.clauses if clause.kind == "throws")
     others, board = [mover.span], node.name.text
     if not _has(mover.clauses, "motor"):
         names.error("CP671", clause.span, others=others, name=what, board=board)
-    elif _has(mover.clauses, "locked while", "thrown when") and program != board:
+    elif _has(mover.clauses, "locked while", "thrown when") and not runs:
         names.error("CP671", clause.span, "program", others=others, name=what, board=board)
 
 
-def _check_unlocked(
-    what: str, node: tree.Driver, mover: Moving, program: str | None, names: Names
-) -> None:
+def _check_unlocked(what: str, node: tree.Driver, mover: Moving, runs: bool, names: Names) -> None:
     clause = next(clause for clause in node.clauses if clause.kind == "unlocks")
     others, board = [mover.span], node.name.text
     if not _has(mover.clauses, "electric lock"):
         names.error("CP671", clause.span, "lock", others=others, name=what, board=board)
-    elif program != board:
+    elif not runs:
         names.error("CP671", clause.span, "program", others=others, name=what, board=board)
 
 
