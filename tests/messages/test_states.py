@@ -40,7 +40,7 @@ def test_no_state() -> None:
         code="CP204",
         underlined="B1",
         message="`B1` is a button, but its state is missing",
-        hint="It can be `pressed`; for the contrary write `not B1 pressed`.",
+        hint="It can be `pressed`; for the opposite, write `not B1 pressed`.",
     )
     expect(
         STATION + "condition X is 4",
@@ -331,14 +331,14 @@ def test_lever_and_button() -> None:
         code="CP204",
         underlined="B1 clear",
         message="`B1` is a button, and a button is never `clear`",
-        hint="It can be `pressed`; for the contrary write `not B1 pressed`.",
+        hint="It can be `pressed`; for the opposite, write `not B1 pressed`.",
     )
     expect(
         STATION + "condition X is B1 normal",
         code="CP204",
         underlined="B1 normal",
         message="`B1` is a button, and a button is never `normal`",
-        hint="It can be `pressed`; for the contrary write `not B1 pressed`.",
+        hint="It can be `pressed`; for the opposite, write `not B1 pressed`.",
     )
 
 
