@@ -263,7 +263,7 @@ def promise_words(promise: Promise) -> str:
 
 def second_words(second: SecondOpinion) -> str:
     """What a second solver said."""
-    return f"{second.solver} agreed with z3 on all {several(second.agreed, 'answer')} asked again."
+    return f"{second.solver} confirmed {several(second.agreed, 'answer')} of z3."
 
 
 # What stands before the promises that a crew could make.
