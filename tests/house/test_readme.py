@@ -6,17 +6,11 @@ from pathlib import Path
 import pytest
 
 import verifier
+from tests.house.readme_picture import PICTURE, ROOT, block, first_finding
 from verifier.cli import main
 from verifier.verdicts.exit_codes import table
 
-README = (Path(__file__).resolve().parents[2] / "README.md").read_text("utf-8")
-
-
-def block(marker: str) -> str:
-    """The fenced block that follows ``<!-- marker -->``."""
-    found = re.search(rf"<!-- {marker} -->\n```\w*\n(.*?)```", README, re.DOTALL)
-    assert found, marker
-    return found.group(1)
+README = (ROOT / "README.md").read_text("utf-8")
 
 
 def test_the_first_paragraph_is_the_job() -> None:
@@ -31,6 +25,13 @@ def test_the_first_finding_is_what_prove_prints(
     Path("heron-falls.ixl").write_text(block("first junction"), "utf-8")
     assert main(["prove", "heron-falls.ixl"]) == 1
     assert block("first finding").rstrip("\n") in capsys.readouterr().out
+
+
+def test_the_picture_is_that_finding_and_stands_near_the_top() -> None:
+    where = README.index(f"]({PICTURE.relative_to(ROOT).as_posix()})")
+    assert README.count("\n", 0, where) < 25
+    made = "python -m tests.house.readme_picture makes it anew"
+    assert PICTURE.read_text("utf-8") == first_finding(), made
 
 
 def test_the_exit_codes_are_the_programs() -> None:

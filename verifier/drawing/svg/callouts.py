@@ -17,9 +17,9 @@ from verifier.plan.model import Port
 
 Spots = Mapping[tuple[str, str], Box]
 
-_EVERY, _HALF = 7.0, 6.5  # pixels between strokes of a hatching; half its width
+_EVERY, _HALF = 7.0, 4.0  # pixels between strokes of a hatching; half its height, below names
 _NUMBER = 15.0
-_RING = 15.0
+_RING = 12.0
 _AROUND = ((1, 0), (-1, 0), (1, -1), (-1, -1), (1, 1), (-1, 1), (0, -1), (0, 1))
 _AWAY = (1.0, 6.0, 13.0, 21.0, 30.0, 42.0)
 
@@ -29,8 +29,8 @@ def hatching(board: PlacedLayout, hatched: Sequence[Hatched]) -> Iterator[str]:
     for route in hatched:
         up = -1 if route.slope == "rising" else 1
         strokes = [
-            f"M{template.number(x - 3.5)} {template.number(y - up * _HALF)}"
-            f"L{template.number(x + 3.5)} {template.number(y + up * _HALF)}"
+            f"M{template.number(x - 3)} {template.number(y - up * _HALF)}"
+            f"L{template.number(x + 3)} {template.number(y + up * _HALF)}"
             for move in route.moves
             for x, y in _every(
                 _over(board, Port(move.piece, move.enter), Port(move.piece, move.leave))
