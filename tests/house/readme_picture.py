@@ -1,4 +1,4 @@
-"""README's picture: its first finding, drawn. `python -m tests.house.readme_picture` makes it anew."""
+"""README's picture: its first finding. `python -m tests.house.readme_picture` draws it anew."""
 
 import re
 from pathlib import Path
