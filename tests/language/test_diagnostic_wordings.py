@@ -17,7 +17,7 @@ from verifier.language.source import Source, Span
 ROOT = Path(__file__).resolve().parents[2]
 SPAN = Span(Source("junction.ixl", "block Main\n"), 0, 5)
 # What is no field of a template.
-OPTIONS = {"near", "hints", "others"}
+OPTIONS = {"near", "instead_of", "hints", "others"}
 
 
 @dataclass(frozen=True)

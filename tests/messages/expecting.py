@@ -1,7 +1,7 @@
 """What a wrong file looks like to the person who wrote it."""
 
 from verifier.api import load_text
-from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, render
+from verifier.language.diagnostics.diagnostic import Correction, Diagnostic, InputError, render
 
 # A station to write wrong things about.
 STATION = """\
@@ -110,12 +110,30 @@ def expect(
     found = errors(text)
     assert [d.code for d in found] == [code], "\n".join(map(render, found))
     shown = render(found[0])
-    place, *_, last = shown.split("\n")
+    place, *lines = shown.split("\n")
+    if found[0].fix is not None:
+        assert lines.pop().startswith(f"  {found[0].fix.span.line} + ")
+        assert not still_wrong(text, found[0], found[0].fix), shown
+    last = lines[-1]
     span = found[0].span
     assert place == f"station.ixl:{span.line}:{span.column}: {code}: {message}"
     assert _marked(shown) == underlined
     assert last == (f"  = {hint}" if hint else last) and bool(hint) == bool(found[0].hint)
     assert tuple(words for _, words in found[0].others) == more
+
+
+def still_wrong(text: str, error: Diagnostic, fix: Correction) -> bool:
+    """Whether a file is wrong at the same place in the same way once an error is corrected as it
+    says."""
+    assert fix.span.source.text == text
+    corrected = text[: fix.span.start] + fix.text + text[fix.span.end :]
+    try:
+        load_text(corrected, "station.ixl")
+    except InputError as left:
+        return any(
+            (d.code, d.span.start) == (error.code, error.span.start) for d in left.diagnostics
+        )
+    return False
 
 
 _marked = underlined

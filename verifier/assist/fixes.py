@@ -6,7 +6,6 @@ from dataclasses import dataclass
 
 from verifier.language.diagnostics.diagnostic import Diagnostic
 from verifier.language.source import Source
-from verifier.language.syntax.parse import lex
 
 
 @dataclass(frozen=True, slots=True)
@@ -23,10 +22,11 @@ class Fix:
 
 
 def error_fixes(source: Source, errors: Iterable[Diagnostic]) -> Iterator[Fix]:
-    """What each error in this text says was meant, in place of the one word that it is about."""
+    """What each error in this text says was meant."""
     for error in errors:
-        span = error.span
-        here = span.source.name == source.name and span.source.used is None
-        if error.near and here and len(list(lex(Source("", span.text)))) == 1:
-            title = f"Write `{error.near}` in place of `{span.text}`"
-            yield Fix(title, span.start, span.end, error.near, error.code)
+        if error.fix is None:
+            continue
+        span, text = error.fix.span, error.fix.text
+        if span.source.name == source.name and span.source.used is None:
+            title = f"Write `{text}` in place of `{span.text}`" if text else f"Remove `{span.text}`"
+            yield Fix(title, span.start, span.end, text, error.code)

@@ -94,7 +94,8 @@ class Text:
 
     def _moved(self, error: Diagnostic, start: int) -> Diagnostic:
         others = tuple((self.span(start, at), words) for at, words in error.others)
-        return replace(error, span=self.span(start, error.span), others=others)
+        fix = error.fix and replace(error.fix, span=self.span(start, error.fix.span))
+        return replace(error, span=self.span(start, error.span), others=others, fix=fix)
 
 
 _kept: OrderedDict[str, Piece] = OrderedDict()

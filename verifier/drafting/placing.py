@@ -183,8 +183,9 @@ def _head_on(track: Track) -> Iterator[Diagnostic]:
         end = track.pieces[port.piece]
         if end.kind == "edge" and end.direction != "leaving" and not gaps | (end.name in told):
             told.add(piece.name)
-            ends = {"end": piece.name, "points": end.name}
-            yield diagnostic("CP901", piece.span, "head_on", others=[end.span], **ends)
+            yield diagnostic(
+                "CP901", piece.span, "head_on", others=[end.span], end=piece.name, points=end.name
+            )
 
 
 def _is_circle(start: Port, track: Track) -> bool:

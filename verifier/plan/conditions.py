@@ -181,8 +181,14 @@ def _block(claim: _Claim) -> Condition | None:
     if kind not in ("vacant", "train on"):
         return None
     if claim.in_rule:
-        instead = "clear" if kind == "vacant" else "occupied"
-        claim.words.names.error("CP206", claim.name.span, "stock", instead=instead, name=name)
+        names = claim.words.names
+        if kind == "vacant":
+            at = claim.state.span
+            names.error(
+                "CP206", claim.name.span, "stock", instead_of=at, instead="clear", name=name
+            )
+        else:
+            names.error("CP206", claim.name.span, "train", name=name)
         return None
     if kind == "vacant":
         return claim.fact(observables.stock(name), ("vacant",), kind)
@@ -201,8 +207,10 @@ def _reported_or_true(
         if kind == "lies" and value in so.values:
             if claim.in_rule:
                 reported = "moving" if value == "open" and "moving" in said.values else value
-                names = claim.words.names
-                names.error("CP206", claim.name.span, "points", instead=reported, name=name)
+                names, at = claim.words.names, claim.state.span
+                names.error(
+                    "CP206", claim.name.span, "points", instead_of=at, instead=reported, name=name
+                )
                 return None
             return claim.fact(so, (value,), f"lies {value}")
         return claim.fact(said, (kind,), kind) if kind in said.values else None
@@ -240,11 +248,13 @@ def _signal(claim: _Claim) -> Condition | None:
             return claim.fact(aspect, (a.name for a in chart.aspects if a.proceeds), kind)
         case "shows":
             if chart.get(value) is None:
+                end = claim.state.span.end
                 claim.words.names.error(
                     "CP404",
                     claim.state.span,
                     "shows",
                     near=nearest(value, (a.name for a in chart.aspects)),
+                    instead_of=replace(claim.state.span, start=end - len(value)),
                     value=value,
                     names=(a.name for a in chart.aspects),
                 )

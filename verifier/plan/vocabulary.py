@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 from verifier.language.diagnostics.diagnostic import nearest
+from verifier.language.diagnostics.registry import Hint
 from verifier.language.syntax import tree
 from verifier.plan.model import Route
 from verifier.plan.names import KIND_WORDS, Names
@@ -41,6 +42,39 @@ STATES_OF = {
     "traffic": States(("rightward", "leftward"), ()),
     "route": States(("clear", "lined"), ()),
 }
+# What people also call these states.
+_POINTS_ALSO = {
+    **dict.fromkeys(("straight", "unthrown"), "normal"),
+    **dict.fromkeys(("thrown", "diverging", "diverged", "curved", "reversed"), "reverse"),
+}
+_ALSO_CALLED: Mapping[str, Mapping[str, str]] = {
+    "block": {
+        **dict.fromkeys(("unoccupied", "free", "empty", "unblocked"), "clear"),
+        **dict.fromkeys(("busy", "taken", "blocked", "full"), "occupied"),
+    },
+    "turnout": _POINTS_ALSO,
+    "slip": _POINTS_ALSO,
+    "crossover": _POINTS_ALSO,
+    "derail": {"applied": "derailing", "removed": "non-derailing"},
+    "gate": {
+        **dict.fromkeys(("closed", "shut", "lowered"), "seated"),
+        **dict.fromkeys(("raised", "lifted"), "open"),
+    },
+    "signal": {"danger": "at stop"},
+    "button": dict.fromkeys(("pushed", "held"), "pressed"),
+    "relay": {
+        **dict.fromkeys(("picked", "energized", "energised"), "up"),
+        **dict.fromkeys(("dropped", "released", "deenergized", "de-energized"), "down"),
+    },
+    "timer": {
+        **dict.fromkeys(("active", "started"), "running"),
+        **dict.fromkeys(("expired", "finished", "elapsed", "timed-out"), "done"),
+    },
+    "route": {
+        **dict.fromkeys(("unoccupied", "free", "empty"), "clear"),
+        **dict.fromkeys(("set", "aligned"), "lined"),
+    },
+}
 _LIES_IN = ("turnout", "crossing", "slip", "derail", "gate")
 
 
@@ -61,11 +95,14 @@ class Vocabulary:
 def wrong_state(name: tree.Name, kind: str, state: tree.FactState, words: Vocabulary) -> None:
     """Note that a thing is never in this state."""
     variant, near, aspect = "", None, ""
-    hints = state_hints(kind)
+    hints: tuple[str | Hint, ...] = state_hints(kind)
+    also = _ALSO_CALLED.get(kind, {}).get(state_text(state))
     if kind in ("limits", "condition"):
         variant = "nameless"
     if state.kind == "train on":
         variant, hints = "train_on", ("its_block",) if kind in _LIES_IN else ("a_block",)
+    elif also:
+        hints = (Hint("word_here", near=also),)
     elif kind == "signal" and state.kind == "color":
         variant, hints = "which_head", ("which_head",)
     elif kind == "signal":
@@ -81,6 +118,7 @@ def wrong_state(name: tree.Name, kind: str, state: tree.FactState, words: Vocabu
         name.span.to(state.span) if name.span.start < state.span.start else name.span,
         variant,
         near=near,
+        instead_of=None if aspect else state.span,
         hints=hints,
         name=name.text,
         kind=KIND_WORDS[kind],

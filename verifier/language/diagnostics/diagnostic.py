@@ -13,6 +13,16 @@ if TYPE_CHECKING:
 
 # Of a line longer than twice this many characters only a part is shown.
 MAX_SHOWN = 80
+# What turns a word into its opposite.
+_OPPOSITES = ("un", "non", "non-", "not-", "in", "de", "de-", "dis")
+
+
+@dataclass(frozen=True, slots=True)
+class Correction:
+    """What was probably meant: ``text`` in place of ``span``."""
+
+    span: Span
+    text: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,8 +31,8 @@ class Diagnostic:
 
     ``code`` is listed in :mod:`verifier.language.diagnostics.registry`; ``message`` says what is
     wrong, ``hint`` what to do about it, in the words of the trade; ``others`` are further places
-    that belong to it, each with a few words of its own. ``near``: what was probably meant, to be
-    written in place of the span.
+    that belong to it, each with a few words of its own. ``fix``: what was probably meant, where
+    that is known word for word.
     """
 
     code: str
@@ -30,7 +40,7 @@ class Diagnostic:
     span: Span
     hint: str = ""
     others: tuple[tuple[Span, str], ...] = ()
-    near: str = ""
+    fix: Correction | None = None
 
 
 class InputError(Exception):
@@ -46,10 +56,11 @@ class InputError(Exception):
 
 
 def nearest(name: str, known: Iterable[str]) -> str | None:
-    """The known name most like ``name``, or None when none is close."""
+    """The known name most like ``name``, or None when none is close; never its opposite."""
     by_lower: dict[str, str] = {}
     for candidate in known:
-        by_lower.setdefault(candidate.lower(), candidate)
+        if name.lower() not in (f"{no}{candidate.lower()}" for no in _OPPOSITES):
+            by_lower.setdefault(candidate.lower(), candidate)
     found = get_close_matches(name.lower(), sorted(by_lower), n=1, cutoff=0.7)
     if not found:  # the inside of a module, named without its use
         found = [known for known in sorted(by_lower) if known.endswith(f".{name.lower()}")]
@@ -79,6 +90,8 @@ def render(diagnostic: Diagnostic) -> str:
         parts.append(_marked_line(other))
     if diagnostic.hint:
         parts.append(_printable(f"  = {diagnostic.hint}"))
+    if diagnostic.fix and span.source.text and span.source.used is None:
+        parts.append(_corrected_line(diagnostic.fix))
     return "\n".join(parts)
 
 
@@ -88,15 +101,30 @@ def _marked_line(span: Span) -> str:
     Of a very long line (a hostile or generated file) only what is around the place is shown.
     """
     number = str(span.line)
-    start, end = span.source.line_bounds(span.line)
+    _, end = span.source.line_bounds(span.line)
     first = min(span.start, end)
     last = max(min(span.end, end), first)
-    cut = start if first - start <= MAX_SHOWN else first - MAX_SHOWN // 2
+    cut = _cut(span)
     shown = span.source.text[cut : min(end, cut + 2 * MAX_SHOWN)]
     lead = "".join("\t" if c == "\t" else " " * _width(c) for c in shown[: first - cut])
     mark = "^" * max(1, sum(map(_width, shown[first - cut : last - cut])))
     gutter = " " * len(number)
     return f"  {number} | {_printable(shown)}\n  {gutter} | {lead}{mark}"
+
+
+def _corrected_line(fix: Correction) -> str:
+    """The line as it was probably meant; of a very long one the part that was shown."""
+    span, text = fix.span, fix.span.source.text
+    _, end = span.source.line_bounds(span.line)
+    line = text[_cut(span) : span.start] + fix.text + text[span.end : max(end, span.end)]
+    return f"  {span.line} + {_printable(line.rstrip()[: 2 * MAX_SHOWN])}"
+
+
+def _cut(span: Span) -> int:
+    """Where what is shown of the line of a span begins."""
+    start, end = span.source.line_bounds(span.line)
+    first = min(span.start, end)
+    return start if first - start <= MAX_SHOWN else first - MAX_SHOWN // 2
 
 
 def _printable(text: str) -> str:

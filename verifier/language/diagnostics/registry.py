@@ -12,6 +12,7 @@ sheets; CP9xx: what cannot be drafted. A table of a data file::
     message, hint, other      # templates: what is wrong, what to do, a mark at a further place
     [CP208.variants.module]   # other words for the same code; what is left out is as above
     [CP204.hints]             # hints that go with any message of the code
+    [CP204.fixes]             # by hint or variant: what to write in place of what is marked
     [hints]                   # hints that go with any message of the file
 
 Templates are for :meth:`str.format`. In an example, a line ``$name`` stands for a snippet of the
@@ -26,7 +27,7 @@ from importlib import resources
 from string import Template
 from typing import Any
 
-from verifier.language.diagnostics.diagnostic import Diagnostic
+from verifier.language.diagnostics.diagnostic import Correction, Diagnostic
 from verifier.language.listing import listing
 from verifier.language.source import Span
 
@@ -46,7 +47,8 @@ class DiagnosticKind:
 
     ``bad`` is a complete file (or, where it starts with ``clearproof``, a command) that has
     this wrong and nothing else; ``good`` is the same put right. ``wordings`` are by variant; the
-    usual one is ``""``. ``hints`` are templates by name."""
+    usual one is ``""``. ``hints`` are templates by name, and so are ``fixes``: what to write in
+    place of what is wrong, where a hint says that word for word."""
 
     code: str
     title: str
@@ -55,6 +57,7 @@ class DiagnosticKind:
     good: str
     wordings: Mapping[str, Wording]
     hints: Mapping[str, str]
+    fixes: Mapping[str, str]
 
 
 @cache
@@ -80,7 +83,8 @@ def _kind(
         wordings[variant] = Wording(**{**usual, **words})
     bad, good = (Template(entry[part]).substitute(snippets) for part in ("bad", "good"))
     explanation, hints = entry["explanation"].strip(), {**shared, **entry.get("hints", {})}
-    return DiagnosticKind(code, entry["title"], explanation, bad, good, wordings, hints)
+    fixes = entry.get("fixes", {})
+    return DiagnosticKind(code, entry["title"], explanation, bad, good, wordings, hints, fixes)
 
 
 # ------------------------------------------------------------------ what a raiser says
@@ -106,27 +110,35 @@ def diagnostic(
     /,
     *,
     near: str | None = None,
+    instead_of: Span | None = None,
     hints: Iterable[str | Hint] = (),
     others: Iterable[Span | tuple[Span, str]] = (),
     **fields: Field,
 ) -> Diagnostic:
     """The diagnostic of a kind, its templates filled in.
 
-    ``near``: the name that was probably meant; where there is one, the hint asks about it.
+    ``near``: the name that was probably meant; where there is one, the hint asks about it. It
+    stands in place of the span, or of ``instead_of``.
     ``hints``: names of hints that follow, in place of the usual one. ``others``: further places,
     each with the text for ``{other}`` in what is said of it."""
     kind = kinds()[code]
     wording = kind.wordings[variant]
     words = _words(fields)
     named = [hint if isinstance(hint, Hint) else Hint(hint) for hint in hints]
-    meant = near or next((str(h.fields["near"]) for h in named if "near" in h.fields), "")
+    meant = near or next((str(h.fields["near"]) for h in named if "near" in h.fields), None)
+    for one in named or [Hint(variant)]:
+        if meant is None and one.name in kind.fixes:
+            meant = kind.fixes[one.name].format_map(words | _words(one.fields))
     advice = [kind.hints[hint.name].format_map(words | _words(hint.fields)) for hint in named]
     if near:
         advice = [f"Did you mean `{near}`?", *advice]
     hint = " ".join(advice) or wording.hint.format_map(words)
     places = (place if isinstance(place, tuple) else (place, "") for place in others)
     marked = tuple((at, wording.other.format(other=text, **words)) for at, text in places)
-    return Diagnostic(code, wording.message.format_map(words), span, hint, marked, meant)
+    where = instead_of or span
+    quoted = where.text.startswith('"')  # a text is told what it is like, not what it should be
+    fix = None if meant is None or quoted else Correction(where, meant)
+    return Diagnostic(code, wording.message.format_map(words), span, hint, marked, fix)
 
 
 def _words(fields: Mapping[str, Field]) -> dict[str, object]:
