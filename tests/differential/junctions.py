@@ -14,8 +14,8 @@ from hypothesis import strategies as st
 from tests.differential.rules import OWN_ASPECTS, Writer
 from tests.differential.track_parts import Draft, track_text, write_track
 from verifier.language.diagnostics.diagnostic import InputError
+from verifier.language.modules.expand import read
 from verifier.language.source import Source
-from verifier.language.syntax.parse import parse
 from verifier.plan.build import build
 from verifier.plan.model import Joint, Plan, Port
 
@@ -23,7 +23,7 @@ from verifier.plan.model import Joint, Plan, Port
 def built(text: str) -> Plan:
     """The plan of a text, circles not looked for."""
     source = Source("junction", text)
-    return build(source, parse(source))
+    return build(source, read(source))
 
 
 def junctions(room: int) -> st.SearchStrategy[str]:
