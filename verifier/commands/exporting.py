@@ -1,6 +1,7 @@
 """The command that writes a junction for other tools: as C source, or as a circuit."""
 
 import argparse
+import os
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -74,7 +75,7 @@ def _contradiction(options: argparse.Namespace) -> str | None:
     for name in ("board", "around"):
         if options.format == "aiger" and getattr(options, name) is not None:
             return f"--{name} is for C, not for --format aiger. Leave out one of them."
-    both = [Path(path).resolve() for path in (options.around, options.output) if path]
+    both = [os.path.realpath(path) for path in (options.around, options.output) if path]
     if len(both) == 2 and both[0] == both[1]:
         return f"-o and --around both name {options.around}. Give one of them another name."
     return None

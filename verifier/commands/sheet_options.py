@@ -1,6 +1,7 @@
 """The options of `clearproof sheet`, and their values."""
 
 import argparse
+import os
 import re
 from collections.abc import Callable, Iterator, Sequence
 from functools import partial
@@ -118,9 +119,9 @@ def _compared_with_itself(file: str, others: Sequence[str]) -> "Iterator[Diagnos
     from verifier.language.diagnostics.registry import diagnostic
     from verifier.language.source import Source, Span
 
-    seen = {Path(file).resolve()}
+    seen = {os.path.realpath(file)}
     for other in others:
-        path = Path(other).resolve()
+        path = os.path.realpath(other)
         if path in seen:
             yield diagnostic("CP811", Span(Source("--compare", other), 0, len(other)), path=other)
         seen.add(path)

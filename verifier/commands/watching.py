@@ -4,6 +4,7 @@ In: the files and folders of the command line. Out: after each save, the files t
 ends with Ctrl-C.
 """
 
+import os
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import suppress
 from pathlib import Path
@@ -25,7 +26,7 @@ def saves(paths: Sequence[str]) -> Iterator[set[Path]]:
     # An editor may replace a file by a new one: its folder is watched.
     folders = sorted({path if path.is_dir() else path.parent for path in map(Path, paths)})
     changes = watchfiles.watch(*folders, debounce=300, step=50, raise_interrupt=False)
-    found = ({Path(p).resolve() for _, p in some if p.endswith(".ixl")} for some in changes)
+    found = ({real(p) for _, p in some if p.endswith(".ixl")} for some in changes)
     return (changed for changed in found if changed)
 
 
@@ -42,4 +43,9 @@ def _read_for(file: Path) -> set[Path]:
 
     with noting_reads() as read, suppress(InputError, UnreadableError):
         included(Source(str(file), text_of(file)), file)
-    return {file.resolve(), *(Path(path).resolve() for path in read)}
+    return {real(file), *map(real, read)}
+
+
+def real(path: str | Path) -> Path:
+    """Where a file lies, links followed; one that leads round in a circle stays as it is."""
+    return Path(os.path.realpath(path))
