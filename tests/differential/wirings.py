@@ -44,7 +44,7 @@ def write_wired(r: Random, room: int) -> str:
                 assert codes <= {"CP301", "CP310", "CP314"}, f"{error}\n{wired}"
 
 
-TWO_COLORS = re.compile(r" two-color (?:\S+, )*\S+")
+MADE = re.compile(r" (?:two-color|three-color|position-light) (?:\S+, )*\S+")
 NOTICES = re.compile(r" when input missing shows \w+")
 
 
@@ -99,8 +99,8 @@ class Electrician:
             self._detectors(block)
         self._drivers()
         text = "\n".join([*lines, *self.added]) + "\n"
-        # A color that no two LEDs make is refused, and then what a driver cannot notice.
-        text = TWO_COLORS.sub("", text) if "CP674" in refused(text) else text
+        # A color that no LEDs make is refused, and then what a driver cannot notice.
+        text = MADE.sub("", text) if "CP674" in refused(text) else text
         return NOTICES.sub("", text) if "CP650" in refused(text) else text
 
     # -------------------------------------------------------------- power and trains
@@ -335,8 +335,12 @@ class Electrician:
             line = f"driver Board-{len(left)} drives {', '.join(heads)}{self._powered()}"
             line += self._reads()
             line += r.choice(["", " draws 30 mA", " lamps 15 mA", " draws 3 A lamps 15 mA"])
-            if self.chance(0.25):
-                line += f" two-color {', '.join(heads[:2])}"
+            if self.chance(0.4):
+                made = r.choice(["two-color", "three-color", "target", "position-light"])
+                line += f" {made} {', '.join(heads[:2])}"
+            if self.chance(0.3):
+                side = r.choice(["common-anode", "common-cathode"])
+                line += f" {side} {', '.join(heads)}"
             # A driver cannot tell a missing input from one that says clear.
             told = not any("closed when occupied" in other for other in self.added)
             if self.chance(0.4) and told:

@@ -22,8 +22,9 @@ from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import FaultKind
-from verifier.reference.equipment import EquipmentState, asked_by, is_read
+from verifier.reference.equipment import EquipmentState
 from verifier.reference.evaluator import Evaluator, Seen
+from verifier.reference.inputs import asked_by, is_read
 
 EVERY = 1500
 _REPORTS = ("block report", "points report", "derail report", "gate report")

@@ -149,9 +149,25 @@ detector_clauses: Words = st.one_of(
     seq("without", "track", "power", "reads", "occupied"),
 )
 driver_clauses: Words = st.one_of(
-    seq(st.sampled_from(["throws", "unlocks", "two-color"]), listed),
+    seq(
+        st.sampled_from(
+            [
+                "throws",
+                "unlocks",
+                "two-color",
+                "three-color",
+                "target",
+                "position-light",
+                "incandescent",
+                "common-anode",
+                "common-cathode",
+            ]
+        ),
+        listed,
+    ),
+    seq("series", "of", numbers, "in", listed),
     seq("inputs", numbers),
-    seq("outputs", numbers),
+    seq("outputs", numbers, maybe(seq("of", amounts))),
     seq("powered", "by", names, runs, maybe(fuses)),
     seq("reads", joined(seq(names, maybe("contacts")), ",")),
     seq("when", "input", "missing", "shows", color),

@@ -17,7 +17,6 @@ from tests.testcard.cards import QUICK, card
 from verifier.diagnosis.suspects import suspects
 from verifier.plan.model import Plan, Route, Signal
 from verifier.plan.observables import UNLISTED
-from verifier.plan.signals.colors import steady
 from verifier.plan.wiring.faults import FaultKind, fault_name
 from verifier.plan.wiring.hearing import heard
 from verifier.properties.catalog import BY_NAME
@@ -70,10 +69,10 @@ def breaks(wire: Conductor, plan: Plan) -> Iterator[str]:
             for signal in plan.signals.values():
                 for head in signal.heads:
                     if head.name == wire.serves:
-                        lamps = (steady(c) for c in head.color.values if c != "dark")
-                        yield from (fault_name(FaultKind.LAMP, head.name, c) for c in lamps)
+                        yield from (fault_name(FaultKind.LAMP, head.name, c) for c in head.lamps)
         case "lamp common":
             yield fault_name(FaultKind.HEAD, wire.serves)
+            yield wire.name
         case "throw":
             yield fault_name(FaultKind.MACHINE, wire.serves)
         case "booster feed":

@@ -104,6 +104,24 @@ def wires_from(name: str, survey: Survey) -> int:
     return 2 if name in plan.locking.timers else 1
 
 
+def lamps_there(shown: Iterable[tuple[str, str]], driver: Driver) -> Iterator[tuple[str, str]]:
+    """The lamps of heads, by the steady colors that they show: LEDs of several colors in one case
+    make yellow of red and green, and white of these and blue; a position light has a row for each
+    color and one lamp in the middle of all."""
+    found: dict[tuple[str, str], None] = {}
+    for head, color in shown:
+        make = driver.sold_as(head).make
+        if make == "position-light":
+            found |= {(head, color): None, (head, "center"): None}
+        elif make in ("two-color", "three-color") and color == "yellow":
+            found |= {(head, "red"): None, (head, "green"): None}
+        elif make == "three-color" and color in ("lunar", "white"):
+            found |= {(head, led): None for led in ("red", "green", "blue")}
+        else:
+            found[head, color] = None
+    return iter(found)
+
+
 def outputs_needed(driver: Driver, survey: Survey) -> int:
     """One for each lamp of its heads (a lamp that also flashes is one, dark is none), two for each
     machine, one for each lock, and one for each wire to other boards that hear what it keeps in
@@ -112,8 +130,8 @@ def outputs_needed(driver: Driver, survey: Survey) -> int:
     lamps = [
         (head.name, color) for _, head in heads(survey) if head.name in driver.heads
         for color in {steady(shown) for shown in head.color.values} - {"dark"}
-        - ({"yellow"} if head.name in driver.two_color else set())
     ]  # fmt: skip
+    lamps = list(lamps_there({(name, color) for name, color in lamps}, driver))
     told = {
         name for board in plan.wiring.drivers.values() if board.name != driver.name
         for name in hears(board, survey)

@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
-from verifier.census.boards import locking_conditions
+from verifier.census.boards import lamps_there, locking_conditions
 from verifier.census.says import Must, Musts, all_of, any_of
 from verifier.census.survey import Survey, steady
 from verifier.logic.expr import atom
@@ -13,14 +13,21 @@ from verifier.plan.wiring.wiring_model import Detector, Machine
 
 
 def lamp_out(survey: Survey) -> Musts:
-    """Every color of every head that a driver lights, and every such head as a whole. A
-    two-color head has no yellow LED."""
-    two = {head for driver in survey.plan.wiring.drivers.values() for head in driver.two_color}
+    """Every lamp of every head that a driver lights, every such head as a whole, and the wire that
+    heads of one signal have in common."""
     for head in _driven_heads(survey):
-        for color in {steady(shown): None for shown in head.values}:
-            if color != "dark" and not (color == "yellow" and head.name in two):
-                yield _fault(f"lamp {head.name} {color}", "out")
+        driver = next(d for d in survey.plan.wiring.drivers.values() if head.name in d.heads)
+        colors = {steady(shown): None for shown in head.values if shown != "dark"}
+        for _, lamp in lamps_there([(head.name, color) for color in colors], driver):
+            yield _fault(f"lamp {head.name} {lamp}", "out")
         yield _fault(f"head {head.name}", "dark")
+    for signal in survey.plan.signals.values():
+        for driver in survey.plan.wiring.drivers.values():
+            own = [head.name for head in signal.heads if head.name in driver.heads]
+            for side in ("anode", "cathode"):
+                joined = [head for head in own if driver.sold_as(head).common == side]
+                if len(joined) > 1:
+                    yield _fault(f"lamp common of {' and '.join(joined)}", "broken")
 
 
 def flasher_stopped(survey: Survey) -> Musts:

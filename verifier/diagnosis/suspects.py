@@ -18,7 +18,7 @@ from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.plan.wiring.miswiring import Mistake, mistakes
 from verifier.plan.wiring.wiring_model import Machine
 from verifier.properties.failures import fault_words
-from verifier.reference.equipment import asked_by
+from verifier.reference.inputs import asked_by
 
 # The likelier the earlier. A wiring mistake is likelier on a new bench than a fault is, and
 # of faults those that come with use or handling (common practice, no source).
@@ -283,6 +283,8 @@ class Influence:
                 return bool(cone.detectors and stock.intersection(self._gap_blocks[name]))
             case FaultKind.LAMP | FaultKind.HEAD:
                 return name in cone.heads
+            case FaultKind.LAMP_COMMON:
+                return not cone.heads.isdisjoint(fault.subjects)
             case FaultKind.FLASHER:
                 return name in cone.drivers
             case FaultKind.DETECTOR:

@@ -105,11 +105,11 @@ class View:
             case _:
                 return self.matters(self.plan.equipment.fault(FAULT_OF[kind], name).what)
 
-    def broken(self, kind: FaultKind, name: str) -> str | None:
+    def broken(self, kind: FaultKind, *names: str) -> str | None:
         """How a thing is broken; None where it is sound or nothing is said of it."""
         if self.seen is None:
             return None
-        state = self.state(self.plan.equipment.fault(kind, name).what)
+        state = self.state(self.plan.equipment.fault(kind, *names).what)
         return state if state != "sound" else None
 
     def derail(self, name: str) -> str | None:

@@ -17,8 +17,9 @@ from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import FaultKind
 from verifier.reference.condition_eval import is_true
-from verifier.reference.equipment import EquipmentState, asked_by
+from verifier.reference.equipment import EquipmentState
 from verifier.reference.evaluator import Evaluator
+from verifier.reference.inputs import asked_by
 from verifier.verdicts.causes import Cause, CauseKind, Subject, cause
 
 MAX_DEPTH = 6
@@ -129,6 +130,8 @@ class _Teller:
             return cause(CauseKind.HEAD_UNDRIVEN, subject, head.span)
         if self._wires.is_broken(FaultKind.HEAD, head.name):
             return cause(CauseKind.HEAD_BROKEN, subject, head.span)
+        if head.in_common and self._wires.is_broken(FaultKind.LAMP_COMMON, *head.in_common):
+            return cause(CauseKind.COMMON_BROKEN, subject, head.span)
         if flashes(color) and (stopped := self._wires.stopped_flasher(head.name)):
             return cause(CauseKind.FLASHER_STOPPED, subject, head.span, state=stopped)
         if seen != "dark":

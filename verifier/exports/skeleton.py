@@ -24,19 +24,22 @@ _START = "start button: held for a second when all is as the proof begins"
 
 @dataclass(slots=True)
 class Pins:
-    """What is wired to a board, pin by pin: its inputs first, then its outputs, in words."""
+    """What is wired to a board, pin by pin: its inputs first, then its outputs, in words. ``low``:
+    for each output whether it is on while low."""
 
     inputs: list[str] = field(default_factory=list)
     outputs: list[str] = field(default_factory=list)
+    low: list[bool] = field(default_factory=list)
 
     def read(self, what: str) -> str:
         """The test that a new input is closed."""
         self.inputs.append(what)
         return f"closed({len(self.inputs) - 1})"
 
-    def drive(self, what: str) -> int:
+    def drive(self, what: str, *, low: bool = False) -> int:
         """The number of a new output."""
         self.outputs.append(what)
+        self.low.append(low)
         return len(self.outputs) - 1
 
 
@@ -53,6 +56,7 @@ def skeleton(export: CExport, core: str) -> str:
         "CORE": core, "PREFIX": prefix,
         "INPUTS": str(max(1, len(pins.inputs))), "OUTPUTS": str(max(1, len(pins.outputs))),
         "INPUT_PINS": _table(pins.inputs, 0), "OUTPUT_PINS": _table(pins.outputs, len(pins.inputs)),
+        "OUTPUT_ON": ", ".join("01"[not low] for low in pins.low) or "1",
         "STATE": _lines(_state(face, prefix), 0), "READS": _lines(reads, 1),
         "STEP": _lines(_step(face, prefix, starts), 1), "WRITES": _lines(writes, 1),
         "PINS": str(count), "HAS": str(PINS),
@@ -158,9 +162,15 @@ def _writes(face: Interface, prefix: str, pins: Pins) -> Iterator[str]:
         for head, name in zip(lit.signal.heads, lit.heads, strict=True):
             if board is not None and head.name not in board.heads:
                 continue
+            driver = face.whole.wiring.driver_of(head.name)
+            low = driver is not None and driver.sold_as(head.name).common == "anode"
             for lamp in head.lamps:
-                number = pins.drive(f"lamp {head.name} {lamp}")
-                shown = [c for c in map(steady, head.color.values) if lamp in head.lamps_of(c)]
+                number = pins.drive(f"lamp {head.name} {lamp}", low=low)
+                shown = [
+                    c
+                    for c in map(steady, head.color.values)
+                    if c != "dark" and lamp in head.lamps_of(c)
+                ]
                 words = [face.colors[color].enumerator for color in dict.fromkeys(shown)]
                 test = " || ".join(f"lit(out.{name}, {word})" for word in words)
                 yield f"drive({number}, {test});"
@@ -232,7 +242,8 @@ _TEXT = """\
    For a simulator on a host: cc -std=c99 -DBOARD_HOST THIS.c simulator.c, where the simulator has
    board_closed(), board_output() and calls board_tick() once for each millisecond.
 
-   An input is closed where its wire is joined to the return. Outputs are on while high. */
+   An input is closed where its wire is joined to the return. Outputs are on while high, those to
+   LEDs with a common anode while low: from a reset until the program sets them, pins float. */
 
 #include "@CORE@"
 
@@ -250,6 +261,8 @@ static const uint8_t input_pins[@INPUTS@] = {
 static const uint8_t output_pins[@OUTPUTS@] = {
 @OUTPUT_PINS@
 };
+/* For each output the level at which it is on. */
+static const bool output_on[@OUTPUTS@] = {@OUTPUT_ON@};
 
 bool board_closed(uint8_t pin);
 void board_output(uint8_t pin, bool on);
@@ -291,7 +304,7 @@ static bool lit(uint8_t shows, uint8_t color)
 
 static void drive(uint8_t number, bool on)
 {
-    board_output(output_pins[number], on);
+    board_output(output_pins[number], on == output_on[number]);
 }
 
 /* Once for each millisecond. */
@@ -344,6 +357,7 @@ int main(void)
     }
     for (uint8_t i = 0; i < sizeof output_pins; i++) {
         const uint8_t pin = output_pins[i];
+        board_output(pin, !output_on[i]);  /* off, before it is an output */
         volatile uint8_t *way = pin < 8u ? &DDRD : pin < 14u ? &DDRB : &DDRC;
         *way |= bit_of(pin);
     }

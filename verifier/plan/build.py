@@ -34,7 +34,7 @@ from verifier.plan.signals.build_signals import (
     build_signals,
     head_colors,
     one_reader_each,
-    with_two_colors,
+    with_lamps,
 )
 from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post, find_posts
@@ -98,7 +98,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
         {name: route for name, (route, _) in named_routes.items()},
     )  # fmt: skip
     signals = one_reader_each(build_signals(posts, head_nodes, words), chart, wiring)
-    signals = with_two_colors(signals, wiring)
+    signals = with_lamps(signals, wiring)
     conditions = _conditions(statements, words)
     derails = find_derails(statements, track, names)
     named = {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()}

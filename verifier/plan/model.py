@@ -12,6 +12,7 @@ from verifier.plan.signals.aspects import Chart, Combination
 from verifier.plan.signals.colors import steady
 from verifier.plan.signals.packet_model import NO_PACKETS, Packets
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Equipment
+from verifier.plan.wiring.lamps import HeadMake, lamps_of
 from verifier.plan.wiring.wiring_model import NO_WIRING, Wiring
 
 if TYPE_CHECKING:
@@ -218,19 +219,21 @@ class Head:
     lines: tuple[Line, ...]
     color: Observable
     span: Span
-    # A red and a green LED in one case, yellow being both.
-    two_color: bool = False
+    # How it is sold, and the heads of its signal that have a wire to their lamps in common with it.
+    make: HeadMake = "lamps"
+    in_common: tuple[str, ...] = ()
 
     @property
     def lamps(self) -> tuple[str, ...]:
-        """The colors of its lamps: flashing and steady are one lamp, dark is none."""
-        none = ("dark", "yellow") if self.two_color else ("dark",)
-        return tuple(dict.fromkeys(c for c in map(steady, self.color.values) if c not in none))
+        """What its lamps are called, by their colors: flashing and steady are one lamp, dark is
+        none."""
+        shown = (color for color in map(steady, self.color.values) if color != "dark")
+        lamps = (lamp for color in shown for lamp in self.lamps_of(color))
+        return tuple(dict.fromkeys(lamps))
 
     def lamps_of(self, color: str) -> tuple[str, ...]:
         """The lamps that are lit for a color."""
-        both = self.two_color and steady(color) == "yellow"
-        return ("red", "green") if both else (steady(color),)
+        return lamps_of(self.make, color)
 
     @property
     def lens(self) -> Observable:

@@ -229,6 +229,7 @@ _TELLING = {
     FaultKind.MACHINE: "proceed-over-open-points",
     FaultKind.LAMP: "aspect-against-route",
     FaultKind.HEAD: "aspect-against-route",
+    FaultKind.LAMP_COMMON: "aspect-against-route",
     FaultKind.FLASHER: "aspect-against-route",
     FaultKind.PLATE: "more-favorable",
 }
@@ -303,7 +304,7 @@ def with_harms(obligation: Obligation, fault: Fault, done: Sequence[Obligation])
 
 _LAMP = (
     "Let one driver light all heads of the signal, with `when lamp out shows red`; in place of a "
-    "two-color LED use a lamp for each color."
+    "two-color or three-color LED use a lamp for each color."
 )
 _INPUT = (
     "Use `output closed when clear`, give the turnout contacts for both positions, and let signals "
@@ -313,6 +314,7 @@ _STUCK = "Test detectors and contacts with a train, and watch for reports that n
 _HINTS = {
     FaultKind.LAMP: _LAMP,
     FaultKind.HEAD: _LAMP,
+    FaultKind.LAMP_COMMON: _LAMP,
     FaultKind.FLASHER: "Let the flashing color mean less restrictive than the steady one, and than "
     "what is left while it is dark; or show the more restrictive aspect without flashing.",
     FaultKind.PLATE: "Let the plate mark the less restrictive aspect, and the colors alone the "

@@ -8,7 +8,7 @@ each driver, which heads light.
 from collections.abc import Iterable, Iterator, Mapping
 
 from verifier.plan import observables
-from verifier.plan.model import Plan, Port
+from verifier.plan.model import Head, Plan, Port
 from verifier.plan.observables import Observable
 from verifier.plan.signals.colors import flashes, flashing, steady
 from verifier.plan.signals.heads import signal_of
@@ -23,7 +23,8 @@ from verifier.plan.wiring.faults import (
     FaultKind,
 )
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Supply
-from verifier.reference.condition_eval import all_says
+from verifier.reference.inputs import asked_by, is_read
+from verifier.reference.lamps import lamps_taken, taken_for
 from verifier.reference.train_extents import TrainPosition, train_positions
 
 # The observables that the rules of each head read, kept once they are known.
@@ -409,18 +410,27 @@ class EquipmentState:
         because their wires are swapped has no lamp of that color that could fail."""
         if self._wiring.driver_of(head) is None:
             return True
-        sound = not self.is_broken(FaultKind.HEAD, head)
-        return sound and bool(self._left_of(head, steady(color)))
+        own = self._head(head)
+        whole = not self.is_broken(FaultKind.HEAD, head) and not (
+            own.in_common and self.is_broken(FaultKind.LAMP_COMMON, *own.in_common)
+        )
+        return whole and bool(self._burning(own, steady(color)))
+
+    def _head(self, name: str) -> Head:
+        signal = self._plan.signals[signal_of(name, self._plan.signals)]
+        return next(head for head in signal.heads if head.name == name)
+
+    def _burning(self, head: Head, color: str) -> set[str]:
+        """The lamps of a steady color that light. One that a head does not have cannot fail."""
+        return {
+            lamp for lamp in lamps_taken(head, color)
+            if lamp not in head.lamps or not self.is_broken(FaultKind.LAMP, head.name, lamp)
+        }  # fmt: skip
 
     def _left_of(self, head: str, color: str) -> str:
-        """What is left of a steady color by the lamps that do not fail; empty where none lights."""
-        signal = self._plan.signals[signal_of(head, self._plan.signals)]
-        own = next(h for h in signal.heads if h.name == head)
-        has = {steady(each) for each in own.color.values if each != "dark"}
-        out = {c for c in own.lamps if c in has and self.is_broken(FaultKind.LAMP, head, c)}
-        if not (own.two_color and color == "yellow"):
-            return "" if color in out else color
-        return {0: color, 2: ""}.get(len(out), "green" if "red" in out else "red")
+        """What is left of a steady color by the lamps that do not fail."""
+        own = self._head(head)
+        return taken_for(own, color, self._burning(own, color))
 
     def _driven(self, head: str, driver: Driver, ruled: dict[str, str]) -> str:
         if driver.when_missing is not None and self._input_dead(head, driver):
@@ -461,6 +471,8 @@ class EquipmentState:
         if not flashes(told[source]):
             return left
         stopped = self.stopped_flasher(source)
+        if left == "dark":
+            return left
         if stopped:
             return left if stopped == FLASHER_LIT else "dark"
         return flashing(left)
@@ -469,23 +481,6 @@ class EquipmentState:
         """How the flasher of the driver that lights a head has stopped; empty while it runs."""
         driver = self._wiring.driver_of(head)
         return self.fault(FaultKind.FLASHER, driver.name) if driver else ""
-
-
-def asked_by(plan: Plan, head: str) -> Iterator[Observable]:
-    """The observables that the rules of a head read, named conditions expanded."""
-    signal = plan.signals[signal_of(head, plan.signals)]
-    lines = signal.lines or next(h.lines for h in signal.heads if h.name == head)
-    for line in lines:
-        if line.when is not None:
-            for says in all_says(line.when, plan):
-                yield says.what
-
-
-def is_read(driver: Driver, name: str, contacts: bool) -> bool:
-    """Whether a detector, or the contacts of a turnout, are wired to a driver's inputs."""
-    if driver.reads is None:
-        return True
-    return any(item.name == name and item.contacts == contacts for item in driver.reads)
 
 
 # ------------------------------------------------------------------ possible situations

@@ -10,7 +10,7 @@ from verifier.plan.wiring.derive_equipment import may_stand_unseen
 from verifier.plan.wiring.spots import on_all_ways, over_words
 from verifier.plan.wiring.wiring_model import Detector, DriverInput, Feeder, SpotPlace
 from verifier.properties.amounts import decimal, length_to_write
-from verifier.reference.equipment import is_read
+from verifier.reference.inputs import is_read
 from verifier.repair.wiring_edit import (
     Scope,
     WiringEdit,

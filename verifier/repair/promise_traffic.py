@@ -15,7 +15,7 @@ from verifier.plan.model import Line, Move, Plan, Port, Signal
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not
 from verifier.properties.amounts import decimal
 from verifier.properties.locking_phrases import is_occupied, not_at_stop
-from verifier.reference.equipment import is_read
+from verifier.reference.inputs import is_read
 from verifier.repair.equipment_edit import Equipment, with_inputs
 
 # Trains run this way, as the track is drawn.

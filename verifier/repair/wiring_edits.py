@@ -16,7 +16,7 @@ from verifier.plan.wiring.faults import FaultKind
 from verifier.plan.wiring.wiring_model import Driver, DriverInput, Number
 from verifier.properties.amounts import decimal, length_to_write
 from verifier.properties.obligation import Obligation
-from verifier.reference.equipment import asked_by, is_read
+from verifier.reference.inputs import asked_by, is_read
 from verifier.repair.new_equipment import another_feeder, more_detectors, sensing, spots
 from verifier.repair.wiring_edit import (
     Scope,

@@ -17,12 +17,12 @@ from typing import Literal
 
 from verifier.plan.devices import devices
 from verifier.plan.locking.locking_model import power_of
-from verifier.plan.model import Plan
+from verifier.plan.model import Head, Plan
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.faults import FaultKind, fault_name
 from verifier.plan.wiring.hearing import Source, heard, keeper_of, readers_of, wires_of
+from verifier.plan.wiring.lamps import ROWS, CommonSide
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Panel, Run, Supply
-from verifier.properties.wiring import lamp_colors
 from verifier.sheets.ends import Device, DeviceKind, End, end, open_end
 
 Role = Literal[
@@ -420,19 +420,35 @@ class _Harness:
             for head in signal.heads:
                 if head.name not in driver.heads:
                     continue
-                for color in lamp_colors(head):
-                    yield self._conductor(
-                        f"lamp wire of {head.name} {color}",
-                        end("driver", driver.name, f"output {head.name} {color}",
-                            f"{driver.name} output", "output"),
-                        end("head", head.name, color), "lamp", driver.supply, head.name,
-                    )  # fmt: skip
-                yield self._conductor(
-                    f"lamp common of {head.name}", end("driver", driver.name, "lamp common"),
-                    end("head", head.name, "common"), "lamp common", driver.supply, head.name,
-                )  # fmt: skip
+                yield from self._head(head, driver)
+
+    def _head(self, head: Head, driver: Driver) -> Iterator[Conductor]:
+        """A wire for each lamp, and one in common. Heads of a signal that share it have it from
+        the first of them."""
+        for lamp in head.lamps:
+            row = ROWS.get(lamp, lamp) if head.make == "position-light" else lamp
+            yield self._conductor(
+                f"lamp wire of {head.name} {lamp}",
+                end("driver", driver.name, f"output {head.name} {lamp}",
+                    f"{driver.name} output", "output"),
+                end("head", head.name, row), "lamp", driver.supply, head.name,
+            )  # fmt: skip
+        side = _SIDES[driver.sold_as(head.name).common]
+        name, start = (
+            f"lamp common of {head.name}",
+            end("driver", driver.name, f"lamp common{side}"),
+        )
+        if head.in_common and head.name == head.in_common[0]:
+            name = fault_name(FaultKind.LAMP_COMMON, *head.in_common)
+        elif head.in_common:
+            start = end("head", head.in_common[0], "common")
+        yield self._conductor(
+            name, start, end("head", head.name, "common"), "lamp common", driver.supply, head.name
+        )
 
 
+# LEDs with their anodes joined have + in common; with their cathodes, the return.
+_SIDES: dict[CommonSide | None, str] = {"anode": " +", "cathode": " -", None: ""}
 # The cut rail is cut at every gap and fed through the detectors; the through rail brings the
 # current back.
 _RAILS: dict[str, Role] = {"cut": "track power", "through": "track return"}

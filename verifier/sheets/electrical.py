@@ -16,27 +16,24 @@ from verifier.language.listing import listing, several
 from verifier.plan.model import Plan
 from verifier.plan.wiring.electrical_constants import (
     CLASS_2,
-    FORWARD,
     FUSE_LOADED,
     FUSES,
     MUST_OPEN,
     class_2_amps,
     fuse_for,
     must_open,
-    next_preferred,
     opens_at,
-    series_resistor,
     short_circuit,
     volts_lost,
 )
 from verifier.plan.wiring.supplied import drawn_from, ends_of
 from verifier.plan.wiring.wiring_model import Driver, Number, Run, Supply
-from verifier.properties.amounts import amps, ohms, volts
+from verifier.properties.amounts import amps, volts
 from verifier.properties.electrical import all_lit, loads_of, run_words
-from verifier.properties.wiring import lamp_colors
 from verifier.sheets.conductors import Conductor, Role, conductors
 from verifier.sheets.division import division_table
 from verifier.sheets.gaps import NOT_GIVEN
+from verifier.sheets.lamps import lamp_tables
 from verifier.sheets.options import SheetOptions
 from verifier.sheets.sheet import Sheet, Table
 from verifier.sheets.wiring import NO_WIRING
@@ -103,7 +100,7 @@ def electrical_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
         _fuses(loads, plan, rated),
         _run_fuses(plan, rated),
         division_table(plan),
-        _resistors(plan, asked.forward),
+        *lamp_tables(plan, asked.forward),
     )
     return Sheet(
         "electrical", title, tuple(t for t in tables if t.rows), (*_NOTES, *_missing(loads, plan)),
@@ -371,45 +368,6 @@ def _only_upward(supply: Supply, most: Fraction | None, unsure: bool) -> str:
     if supply.fuse is not None and supply.fuse_kind in ("resettable", "electronic"):
         return f"the one in the file{_IF if unsure else ''}"
     return f"no more than {amps(most)}{_IF if unsure else ''}; what it carries is not in the file"
-
-
-# ------------------------------------------------------------------ resistors
-
-
-def _resistors(plan: Plan, forward: Mapping[str, Fraction]) -> Table:
-    across = {**FORWARD, **forward}
-    alike: dict[tuple[str, ...], dict[str, None]] = {}
-    for signal in plan.signals.values():
-        for head in signal.heads:
-            driver = plan.wiring.driver_of(head.name)
-            supply = plan.wiring.supplies.get(driver.supply or "") if driver else None
-            if driver is None or driver.lamp is None or supply is None or supply.volts is None:
-                continue
-            for color in lamp_colors(head):
-                if color in across:
-                    row = _resistor(color, across[color], driver.lamp, supply.volts)
-                    alike.setdefault(row, {})[driver.name] = None
-    rows = tuple((", ".join(drivers), *row) for row, drivers in alike.items())
-    columns = ("driver", "LED", "across it", "supply", "current", "exact", "E24", "E12", "rated")
-    notes = (
-        "Only where the driver has no resistors of its own: see its maker's sheet. One resistor "
-        "for each LED. Volts across an LED are typical unless you gave them (`--led red=1.8`): "
-        "measure yours. Rated at least twice what it turns to heat.",
-    )
-    numeric = frozenset(columns[2:])
-    return Table("Resistors for LEDs", columns, rows, notes, numeric)
-
-
-def _resistor(color: str, forward: Fraction, lamp: Number, supply: Number) -> tuple[str, ...]:
-    """What is alike for all LEDs of this color at this current."""
-    found = series_resistor(supply, forward, lamp)
-    if found is None:
-        return (color, volts(forward), volts(supply), amps(lamp),
-                "too few volts", "-", "-", "-")  # fmt: skip
-    return (
-        color, volts(forward), volts(supply), amps(lamp), ohms(found.exact),
-        ohms(next_preferred(found.exact, "E24")), ohms(found.preferred), f"{found.rating} W",
-    )  # fmt: skip
 
 
 # ------------------------------------------------------------------ what is not given

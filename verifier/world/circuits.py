@@ -31,6 +31,7 @@ from verifier.plan.wiring.faults import (
     STUCK_OCCUPIED,
     FaultKind,
 )
+from verifier.plan.wiring.lamps import lit_in
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine
 
 _LEGS = {"normal": "reverse", "reverse": "normal"}
@@ -171,22 +172,28 @@ class Circuits:
         if self.wiring.driver_of(head) is None:
             return TRUE
         lamps = (self._lamp(head, lamp) for lamp in self._heads[head].lamps_of(color))
-        return conjunction(self.sound(FaultKind.HEAD, head), disjunction(*lamps))
+        return conjunction(self._wired(head), disjunction(*lamps))
 
     def shows(self, head: str, driven: str, seen: str) -> Expr:
-        """A head that is driven in one steady color shows another, or the same: where one LED of a
-        two-color head fails, yellow is the color of the other one."""
-        lamps = self._heads[head].lamps_of(driven)
-        if len(lamps) == 1:
-            return self.lights(head, driven) if seen == driven else FALSE
-        lit = lamps if seen == driven else (seen,)
-        return conjunction(
-            self.sound(FaultKind.HEAD, head),
-            *(
+        """A head that is driven in one steady color shows another, or the same: of a color that
+        several lamps make something is left where some of them fail."""
+        make, lamps = self._heads[head].make, self._heads[head].lamps_of(driven)
+        if self.wiring.driver_of(head) is None:
+            return TRUE if seen == driven else FALSE
+        ways = (
+            conjunction(*(
                 self._lamp(head, lamp) if lamp in lit else negation(self._lamp(head, lamp))
                 for lamp in lamps
-            ),
-        )
+            ))
+            for lit, look in lit_in(make, driven) if look == seen
+        )  # fmt: skip
+        return conjunction(self._wired(head), disjunction(*ways))
+
+    def _wired(self, head: str) -> Expr:
+        """That a head, and the wire that it may have in common with others, are sound."""
+        group = self._heads[head].in_common
+        common = self.sound(FaultKind.LAMP_COMMON, *group) if group else TRUE
+        return conjunction(self.sound(FaultKind.HEAD, head), common)
 
     def _lamp(self, head: str, lamp: str) -> Expr:
         has = lamp in self._heads[head].lamps

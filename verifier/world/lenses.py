@@ -24,6 +24,7 @@ from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.signals.aspects import Chart, Combination
 from verifier.plan.signals.colors import flashes, flashing, steady
 from verifier.plan.wiring.faults import FaultKind
+from verifier.plan.wiring.lamps import looks
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.circuits import Circuits
 from verifier.world.rules import Reader, first_line
@@ -190,13 +191,9 @@ class Lenses:
         """The colors a head can be lit in, a flashing one also steady; dark is none."""
         signal, index = self._heads[self._partner.get(head, head)]
         colors = signal.heads[index].color.values
-        signal, index = self._heads[head]
-        if signal.heads[index].two_color:  # what is left of a yellow that is another's
-            left = {
-                "yellow": ("red", "green"),
-                flashing("yellow"): ("flashing red", "flashing green"),
-            }
-            colors = (*colors, *(c for color in colors for c in left.get(color, ())))
+        signal, index = self._heads[head]  # what is left of a color that is another's
+        make = signal.heads[index].make
+        colors = (*colors, *(seen for color in colors for seen in looks(make, color)))
         return tuple(c for c in dict.fromkeys((*colors, *map(steady, colors))) if c != "dark")
 
     def reading(self, part: Atom, *, at_best: bool) -> Expr:
@@ -236,7 +233,11 @@ class Lenses:
             driver is not None
             and head.name not in self._partner
             and (together or self._circuits.fed(driver.name, driver.supply) is TRUE)
-            and all(self._circuits.lights(head.name, c) is TRUE for c in head.color.values)
+            and all(
+                self._circuits.shows(head.name, steady(c), steady(c)) is TRUE
+                for c in head.color.values
+                if c != "dark"
+            )
             and self._circuits.flashes(head.name) is TRUE
             for head, driver in zip(signal.heads, drivers, strict=True)
         )

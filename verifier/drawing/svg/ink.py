@@ -365,9 +365,10 @@ class SvgRenderer:
             color = colors[n] if colors else None
             title = f"{head.name}: {color}" if color else head.name
             data = f' data-state="{color}"' if color else ""
-            drawn = [template.lens(at, color)]
+            drawn = [template.lens(at, color, head.make)]
             lit = self.plan.wiring.driver_of(head.name) is not None
-            if lit and self.view.broken(FaultKind.HEAD, head.name):
+            common = head.in_common and self.view.broken(FaultKind.LAMP_COMMON, *head.in_common)
+            if lit and (common or self.view.broken(FaultKind.HEAD, head.name)):
                 drawn.append(template.cross_out(at))
             spot = Box(at[0] - HEAD, at[1] - HEAD, 2 * HEAD, 2 * HEAD)
             body.append(self._group("head", head.name, title, drawn, spot, data=data))

@@ -14,6 +14,7 @@ from verifier.drawing.svg.placer import Box, Point
 from verifier.drawing.svg.typeface import FONT, LENS, NAME, SMALL
 from verifier.drawing.view import letter
 from verifier.plan.signals.colors import flashes, steady
+from verifier.plan.wiring.lamps import HeadMake
 
 CURVE = 9.0  # rail that a corner in the track takes on each side
 BEND = 26.0  # the same in a bend
@@ -177,22 +178,35 @@ def text(at: Point, words: str, kind: str = "") -> str:
 # ------------------------------------------------------------------ signals
 
 
-def lens(at: Point, color: str | None) -> str:
+def lens(at: Point, color: str | None, make: HeadMake = "lamps") -> str:
     """One head: a circle with its color and the letter of it; dark is an empty circle with
-    a dash, flashing has rays. None: of which nothing is said."""
+    a dash, flashing has rays. None: of which nothing is said. A target has a plate around its
+    lenses; a position light has its row of lamps in place of the letter."""
+    ring = circle(at, HEAD + 1.6, "o") if make == "target" else ""
     if color is None:
-        return circle(at, HEAD, "o lens")
+        none = "".join(circle(_off(at, way, 4), 1, "s") for way in _SPOTS.get(make, ()))
+        return ring + circle(at, HEAD, "o lens") + none
     plain = steady(color)
-    drawn = circle(at, HEAD, f"o lens {plain}")
+    drawn = ring + circle(at, HEAD, f"o lens {plain}")
     x, y = at
     if plain == "dark":
         return drawn + stroke((x - 3, y), (x + 3, y))
     ends = [(_off(at, way, HEAD + 1.4), _off(at, way, HEAD + 4)) for way in _RAYS]
     rays = "".join(f"M{_at(a)}L{_at(b)}" for a, b in ends) if flashes(color) else ""
     shining = f'<path class="k" d="{rays}"/>' if rays else ""
+    if make == "position-light":
+        way = _ROW_AT.get(plain, (0.0, 0.0))
+        row = [circle(_off(at, way, by), 1.3, "s") for by in (-3.8, 0, 3.8)]
+        return drawn + shining + "".join(row)
     return drawn + shining + text((x, y + 3), letter(plain), "l lit")
 
 
+# The rows of a position light, and its lenses, or those of a target, while nothing is said of it.
+_ROW_AT = {"red": (1.0, 0.0), "green": (0.0, 1.0), "yellow": (0.7, -0.7), "lunar": (0.7, 0.7)}
+_SPOTS: dict[HeadMake, tuple[Point, ...]] = {
+    "target": ((-0.8, -0.5), (0.8, -0.5), (0.0, 0.9)),
+    "position-light": tuple((side * x, side * y) for x, y in _ROW_AT.values() for side in (1, -1)),
+}
 # Up, down and aslant: along the mast there are other heads.
 _RAYS = ((0.0, -1.0), (0.0, 1.0), (0.7, 0.7), (0.7, -0.7), (-0.7, 0.7), (-0.7, -0.7))
 

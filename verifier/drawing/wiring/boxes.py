@@ -236,7 +236,10 @@ class Boxes:
             pins += _pins(its, row + 1, "right")
             numbers = {one.wire.number for one in its}
             there = [one for one in self.ends(head) if one.wire.number in numbers]
-            boxes.append(_box(head, head.name, Column.HEAD, row, _pins(there, row + 1, "left")))
+            # The wire that heads have in common goes on from the first of them.
+            onward = [one for one in self.ends(head) if one.wire.number not in numbers]
+            at_head = (*_pins(there, row + 1, "left"), *_pins(onward, row + 1, "right"))
+            boxes.append(_box(head, head.name, Column.HEAD, row, at_head))
             row += len(its) + 1
         return (_box(device, device.title, Column.BOARD, 0, tuple(pins)), *boxes)
 

@@ -63,8 +63,9 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
         "a clause of the detector (`through`, `powered by`, `output closed when clear` …)",
     ),
     (
-        frozenset({"OUTPUTS", "INPUTS", "THROWS", "UNLOCKS", "TWO_COLOR", "POWERED", "DRAWS",
-                   "READS", "WHEN", "LAMPS", "NEEDS"}),
+        frozenset({"OUTPUTS", "INPUTS", "THROWS", "UNLOCKS", "TWO_COLOR", "THREE_COLOR", "TARGET",
+                   "POSITION_LIGHT", "INCANDESCENT", "COMMON_ANODE", "COMMON_CATHODE", "SERIES",
+                   "POWERED", "DRAWS", "READS", "WHEN", "LAMPS", "NEEDS"}),
         "a clause of the driver (`reads`, `powered by`, `when input missing shows red` …)",
     ),
     (

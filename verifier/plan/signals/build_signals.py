@@ -15,6 +15,8 @@ from verifier.plan.signals import aspects
 from verifier.plan.signals.colors import COLORS, flashing, steady
 from verifier.plan.signals.signal_placement import MAX_HEADS, Post
 from verifier.plan.vocabulary import Vocabulary
+from verifier.plan.wiring.lamps import HeadMake, SoldHead, looks
+from verifier.plan.wiring.read_lamps import cannot_show
 from verifier.plan.wiring.wiring_model import Wiring
 
 # ------------------------------------------------------------------ the chart
@@ -67,21 +69,23 @@ def head_colors(
             if driver:
                 extra = (driver.when_missing, driver.when_out, "dark")
                 shown = shown.union(color for color in extra if color)
-            if driver and head in driver.two_color:
-                _check_two_color(head, post, shown, names)
-                # What is left of yellow where one of its LEDs fails.
-                shown = shown.union(("red", "green"))
-                if flashing("yellow") in shown:
-                    shown = shown.union((flashing("red"), flashing("green")))
+            make = driver.sold_as(head).make if driver else "lamps"
+            _check_shown(head, make, post, shown, names)
+            # What is left of a color where some of its lamps fail.
+            shown = shown.union(*(looks(make, color) for color in shown))
             colors[head] = Observable("color", head, tuple(sorted(shown, key=_color_order)), usual)
     return colors
 
 
-def _check_two_color(head: str, post: Post, shown: Iterable[str], names: Names) -> None:
-    """A red and a green LED make no other color than yellow."""
-    for color in shown:
-        if steady(color) not in ("red", "green", "yellow", "dark"):
-            names.error("CP674", post.node.name.span, head=head, color=steady(color))
+def _check_shown(head: str, make: HeadMake, post: Post, shown: Iterable[str], names: Names) -> None:
+    """A head can show the colors that it has to."""
+    colors = sorted({steady(color) for color in shown})
+    wrong = cannot_show(make, colors)
+    if wrong is not None:
+        of_rows = make == "position-light"
+        names.error("CP674", post.node.name.span, "rows" if of_rows else "", head=head, color=wrong)
+    elif make == "three-color" and {"lunar", "white"} <= set(colors):
+        names.error("CP674", post.node.name.span, "alike", head=head)
 
 
 def aspect_observable(
@@ -161,15 +165,28 @@ def build_signals(
     return signals
 
 
-def with_two_colors(signals: Mapping[str, Signal], wiring: Wiring) -> dict[str, Signal]:
-    """The signals, with the heads marked that are two-color LEDs."""
-    two = {head for driver in wiring.drivers.values() for head in driver.two_color}
-    return {
-        name: replace(
-            signal, heads=tuple(replace(h, two_color=h.name in two) for h in signal.heads)
-        ) if two else signal
-        for name, signal in signals.items()
-    }  # fmt: skip
+def with_lamps(signals: Mapping[str, Signal], wiring: Wiring) -> dict[str, Signal]:
+    """The signals, with how their heads are sold."""
+    sold = {head: as_sold for driver in wiring.drivers.values() for head, as_sold in driver.sold}
+    return {name: _with_lamps(s, sold, wiring) if sold else s for name, s in signals.items()}
+
+
+def _with_lamps(signal: Signal, sold: Mapping[str, SoldHead], wiring: Wiring) -> Signal:
+    """Heads of a signal with the same side in common have one wire in common, if one board lights
+    them."""
+    groups: dict[tuple[str, str], list[str]] = {}
+    for head in signal.heads:
+        driver, as_sold = wiring.driver_of(head.name), sold.get(head.name, SoldHead())
+        if driver and as_sold.common:
+            groups.setdefault((driver.name, as_sold.common), []).append(head.name)
+    shared = {head: tuple(group) for group in groups.values() for head in group if len(group) > 1}
+    heads = (
+        replace(
+            head, make=sold.get(head.name, SoldHead()).make, in_common=shared.get(head.name, ())
+        )
+        for head in signal.heads
+    )
+    return replace(signal, heads=tuple(heads))
 
 
 def one_reader_each(

@@ -4,7 +4,7 @@ In: statements of drivers, levers and buttons, and the names that they may use. 
 a :class:`~verifier.plan.wiring.wiring_model.Wiring`; errors are noted in the names.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from typing import Literal
 
@@ -40,20 +40,6 @@ def driven(
         taken[name.text] = name
         found.append(name.text)
     return tuple(found)
-
-
-def two_color(node: tree.Driver, heads: Collection[str], names: Names) -> Iterator[str]:
-    """The heads of a board that are two-color LEDs; others than its own are noted."""
-    for clause in node.clauses:
-        if clause.kind == "two-color":
-            at_most_one(clause.names, "head", names)
-            for name in clause.names:
-                if name.text in heads:
-                    yield name.text
-                else:
-                    names.error("CP674", name.span, "whose", others=[node.name.span],
-                                name=name.text, board=node.name.text,
-                                known=[head.text for head in node.heads])  # fmt: skip
 
 
 def check_boards(

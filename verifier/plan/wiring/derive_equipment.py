@@ -316,6 +316,8 @@ def _lamps(head: Head) -> Iterator[Fault]:
     for color in head.lamps:
         yield Fault(FaultKind.LAMP, (head.name, color), head.span)
     yield Fault(FaultKind.HEAD, (head.name,), head.span)
+    if head.in_common and head.name == head.in_common[0]:
+        yield Fault(FaultKind.LAMP_COMMON, head.in_common, head.span)
 
 
 def _wires(

@@ -15,6 +15,7 @@ from verifier.plan.signals.heads import no_head, signal_meant
 from verifier.plan.signals.signal_placement import Post
 from verifier.plan.wiring import boards, plausible_ranges
 from verifier.plan.wiring.plausible_ranges import read_fuse, read_run
+from verifier.plan.wiring.read_lamps import check_outputs, sold_heads
 from verifier.plan.wiring.wiring_model import (
     EITHER,
     Detector,
@@ -224,7 +225,7 @@ def read_drivers(
         heads = tuple(_heads(node, posts, driven, names))
         outputs = given.amount("outputs", plausible_ranges.OUTPUTS)
         power, reads = given.get("powered by"), given.get("reads")
-        found[node.name.text] = Driver(
+        driver = Driver(
             name=node.name.text,
             heads=heads,
             outputs=int(outputs) if outputs else None,
@@ -239,11 +240,22 @@ def read_drivers(
             span=node.span,
             fuse=read_fuse(power.fuse, names) if power else None,
             inputs=int(inputs) if inputs else None,
-            two_color=tuple(boards.two_color(node, heads, names)),
+            sold=tuple(sold_heads(node, heads, names)),
+            each=_each(given, names),
             throws=boards.driven("throws", node, thrown, names),
             unlocks=boards.driven("unlocks", node, unlocked, names),
         )
+        check_outputs(driver, node, names)
+        found[driver.name] = driver
     return found
+
+
+def _each(given: ClauseReader, names: Names) -> Number | None:
+    """The current that each output of a board may carry."""
+    outputs = given.get("outputs")
+    if outputs is None or len(outputs.lengths) < 2:
+        return None
+    return read_amount(outputs.lengths[1], plausible_ranges.LAMP, names)
 
 
 def _heads(

@@ -59,10 +59,13 @@ FORWARD = MappingProxyType(
         "red": Fraction("2.0"),
         "yellow": Fraction("2.1"),
         "green": Fraction("2.2"),
+        "blue": Fraction("3.3"),
         "lunar": Fraction("3.3"),
         "white": Fraction("3.3"),
     }
 )
+# A cold filament has about a tenth of the resistance that it has when it is lit (from memory).
+COLD_BULB = 10
 # Between these lie the volts across any one lit LED (common practice, no source).
 LED_VOLTS = (Fraction(1), Fraction(5))
 

@@ -50,6 +50,7 @@ class FaultKind(Enum):
     GAP = "gap", "gap-bridged", (), ("gap",)
     LAMP = "lamp", "lamp-out", ("out",), ("head", "color")
     HEAD = "head", "lamp-out", ("dark",), ("head",)
+    LAMP_COMMON = "lamp common of", "lamp-out", ("broken",), ("head", "...")
     FLASHER = "flasher of", "flasher-stopped", (FLASHER_LIT, FLASHER_DARK), ("driver",)
     PLATE = "plate of", "plate-missing", ("missing",), ("signal",)
     MACHINE = "machine of", "points-stalled", (STOPPED, DISOBEYED), ("turnout",)
@@ -111,7 +112,7 @@ def observable(kind: FaultKind, *subjects: str, ways: tuple[str, ...] = ()) -> O
 def fault_name(kind: FaultKind, *subjects: str) -> str:
     """What a fault is called: for a wire, also the name of the wire itself."""
     match kind:
-        case FaultKind.COMMON_RETURN:
+        case FaultKind.COMMON_RETURN | FaultKind.LAMP_COMMON:
             named = " and ".join(subjects)
         case FaultKind.CONTACT_RETURN:
             turnout, supply = subjects

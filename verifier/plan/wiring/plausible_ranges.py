@@ -61,6 +61,7 @@ TIMER = _up_to("the time of a timer", TIME, 3600, "30 s")
 TO_STOP = _up_to("the time trains need to stop", TIME, 600, "20 s")
 TURNS = _up_to("the number of turns", COUNT, 100, "2", whole=True)
 INPUTS = _up_to("the number of inputs", COUNT, 1000, "8", whole=True)
+SERIES = _up_to("the number of LEDs in series", COUNT, 20, "3", whole=True)
 OUTPUTS = _up_to("the number of outputs", COUNT, 1000, "6", whole=True)
 RATIO = _up_to("the ratio of a scale", COUNT, 1000, "87.1")
 

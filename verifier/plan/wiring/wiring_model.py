@@ -14,6 +14,7 @@ from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.observables import Lying, Observable
 from verifier.plan.units import MILLIMETRES, Units
+from verifier.plan.wiring.lamps import SoldHead
 
 # Lengths in meters, volts, amperes, ohms, seconds: exact, so that a train which just fits
 # just fits.
@@ -190,10 +191,11 @@ class Driver:
     """A board that lights heads by the rules. ``reads`` None: it is taken to read all its
     rules ask for. ``when_missing`` is the color its heads show when an input is dead,
     ``when_out`` what all its heads of a signal are commanded to show when one of them does not
-    light. ``two_color``: those of its heads with a red and a green LED, yellow being both. It
+    light. ``sold``: what the lamps of a head are, where the file says. It
     ``throws`` the machines of some points, and ``unlocks`` electric locks; ``inputs`` and
     ``outputs`` are how many it has. ``draws`` is what the board draws itself, ``lamp``
-    the current of one lit lamp, ``needs`` the least voltage it works at."""
+    the current of one lit lamp, ``needs`` the least voltage it works at, ``each`` what an output
+    may carry."""
 
     name: str
     heads: tuple[str, ...]
@@ -211,7 +213,12 @@ class Driver:
     inputs: int | None = None
     throws: tuple[str, ...] = ()
     unlocks: tuple[str, ...] = ()
-    two_color: tuple[str, ...] = ()
+    sold: tuple[tuple[str, SoldHead], ...] = ()
+    each: Number | None = None
+
+    def sold_as(self, head: str) -> SoldHead:
+        """What the lamps of one of its heads are."""
+        return next((sold for name, sold in self.sold if name == head), SoldHead())
 
 
 @dataclass(frozen=True, slots=True)

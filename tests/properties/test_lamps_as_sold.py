@@ -1,0 +1,142 @@
+"""Lamps as sold: what is left of a head when a part of it fails, in both semantics; wires and
+programs.
+
+49 CFR 236.23(f): the failure of a lamp never shows a less restrictive aspect than intended.
+Mixtures of light and rows of lamps: common practice, no source.
+"""
+
+import pytest
+
+from verifier.api import evaluate, load_text, prove, situation_of
+from verifier.exports.c_source import c_source
+from verifier.exports.skeleton import pins_of, skeleton
+from verifier.sheets.conductors import conductors
+from verifier.sheets.electrical import electrical_sheet
+from verifier.sheets.options import SheetOptions
+
+ONE = """\
+edge West, East
+supply Bus-1 DC 12 V
+block Near, Ahead
+track West = Near | Ahead = East
+signal 2 at Near | Ahead
+  Clear        when Ahead clear
+  Restricting  when Ahead occupied
+  Stop         otherwise
+driver B1 drives 2
+  {made}
+  powered by Bus-1
+  when lamp out shows red
+"""
+TWO = """\
+edge West, East
+supply Bus-1 DC 12 V
+block Near, Ahead
+track West = Near | Ahead = East
+aspect Stop       red over red or red over dark  stop
+signal 2 at Near | Ahead
+  heads upper, lower
+  Clear  when Ahead clear
+  Stop   otherwise
+driver B1 drives 2.upper, 2.lower
+  {made}
+  powered by Bus-1
+  lamps 15 mA
+"""
+
+
+def shown(text: str, facts: str) -> tuple[str, ...]:
+    plan = load_text(text)
+    states = evaluate(plan, situation_of(plan, facts)).states
+    return tuple(states[head.lens] for s in plan.signals.values() for head in s.heads)
+
+
+def broken(text: str) -> set[str]:
+    """What the proof finds; each is replayed by the reference."""
+    verdicts = prove(load_text(text), only=["lamp-out"]).verdicts
+    return {v.obligation.subjects[0] for v in verdicts if v.status == "broken"}
+
+
+@pytest.mark.parametrize(
+    ("out", "left"),
+    [
+        ("", "lunar"), ("red", "green"), ("green", "red"), ("blue", "yellow"),
+        ("red green", "lunar"), ("green blue", "red"), ("red blue", "green"),
+        ("red green blue", "dark"),
+    ],
+)  # fmt: skip
+def test_what_is_left_of_white(out: str, left: str) -> None:
+    facts = ["train on Ahead", *(f"lamp 2 {led} out" for led in out.split())]
+    text = ONE.format(made="three-color 2").replace("  when lamp out shows red\n", "")
+    assert shown(text, ", ".join(facts)) == (left,)
+
+
+def test_a_three_color_led_shows_less_restrictive_aspects_when_one_fails() -> None:
+    """Restricting without red is green, and without blue yellow; without green it is red."""
+    assert broken(ONE.format(made="three-color 2")) == {"lamp 2 red", "lamp 2 blue"}
+    assert broken(ONE.format(made="target 2")) == set()
+
+
+@pytest.mark.parametrize(
+    ("out", "left"),
+    [("center", "green"), ("green", "dark"), ("red", "green"), ("green center", "red")],
+)
+def test_a_row_is_read_without_the_lamp_in_the_middle(out: str, left: str) -> None:
+    """One lamp alone is no row, though the board sees it lit; where it sees none, it shows red,
+    whose row needs no middle."""
+    text = ONE.format(made="position-light 2")
+    assert shown(text, ", ".join(f"lamp 2 {lamp} out" for lamp in out.split())) == (left,)
+
+
+def test_no_lamp_of_a_position_light_is_missed_badly() -> None:
+    assert broken(ONE.format(made="position-light 2")) == set()
+
+
+def test_a_common_wire_darkens_all_heads_of_the_signal() -> None:
+    text = TWO.format(made="common-anode 2.upper, 2.lower")
+    assert shown(text, "lamp common of 2.upper and 2.lower broken") == ("dark", "dark")
+    assert shown(text, "lamp 2.upper green out") == ("dark", "red")
+    alone = load_text(TWO.format(made="common-anode 2.upper"))
+    assert not [f for f in alone.equipment.faults if f.name.startswith("lamp common")]
+
+
+def test_the_common_wire_goes_from_head_to_head() -> None:
+    plan = load_text(TWO.format(made="common-cathode 2.upper, 2.lower"))
+    common = [(str(w.start), str(w.end)) for w in conductors(plan)
+              if w.function.role == "lamp common"]  # fmt: skip
+    assert common == [("B1 lamp common -", "2.upper common"), ("2.upper common", "2.lower common")]
+
+
+def test_leds_with_a_common_anode_are_on_while_low() -> None:
+    export = c_source(load_text(TWO.format(made="common-anode 2.lower")), "two", "0" * 64)
+    pins = pins_of(export)
+    low = {name for name, is_low in zip(pins.outputs, pins.low, strict=True) if is_low}
+    assert low and all(name.startswith("lamp 2.lower") for name in low)
+    assert "output_on[3] = {1, 1, 0};" in skeleton(export, "two.c")
+
+
+def rows(text: str, title: str) -> list[tuple[str, ...]]:
+    sheet = electrical_sheet(load_text(text), SheetOptions())
+    return [row for table in sheet.tables if table.title == title for row in table.rows]
+
+
+def test_resistors_of_leds_in_series_by_hand() -> None:
+    """(12 - 3 x 2.0) V / 15 mA = 400 ohm; next in E24 430, in E12 470. Six volts are too few for
+    three green LEDs of 2.2 V."""
+    text = TWO.format(made="series of 3 in 2.upper, 2.lower")
+    red = next(row for row in rows(text, "Resistors for LEDs") if row[1] == "3 x red")
+    assert red[2:] == ("6 V", "12 V", "15 mA", "400 ohm", "430 ohm", "470 ohm", "1/4 W")
+    low = text.replace("DC 12 V", "DC 6 V")
+    green = next(row for row in rows(low, "Resistors for LEDs") if row[1] == "3 x green")
+    assert "TOO FEW VOLTS" in green
+
+
+def test_cold_bulbs_by_hand() -> None:
+    """Ten times 50 mA at an output of 100 mA; two of them at a supply of 500 mA."""
+    made = "incandescent 2.upper, 2.lower\n  outputs 4 of 100 mA"
+    text = TWO.format(made=made).replace("15 mA", "50 mA").replace("12 V", "12 V 500 mA")
+    assert [row[1:] for row in rows(text, "Bulbs")] == [
+        ("50 mA", "500 mA", "100 mA", "TOO MUCH"),
+        ("100 mA", "1 A", "500 mA", "TOO MUCH: it may not start"),
+    ]
+    assert rows(text, "Resistors for LEDs") == []

@@ -1,0 +1,26 @@
+"""What the rules of a head ask for, and what is wired to the inputs of its board."""
+
+from collections.abc import Iterator
+
+from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
+from verifier.plan.signals.heads import signal_of
+from verifier.plan.wiring.wiring_model import Driver
+from verifier.reference.condition_eval import all_says
+
+
+def asked_by(plan: Plan, head: str) -> Iterator[Observable]:
+    """The observables that the rules of a head read, named conditions expanded."""
+    signal = plan.signals[signal_of(head, plan.signals)]
+    lines = signal.lines or next(h.lines for h in signal.heads if h.name == head)
+    for line in lines:
+        if line.when is not None:
+            for says in all_says(line.when, plan):
+                yield says.what
+
+
+def is_read(driver: Driver, name: str, contacts: bool) -> bool:
+    """Whether a detector, or the contacts of a turnout, are wired to a driver's inputs."""
+    if driver.reads is None:
+        return True
+    return any(item.name == name and item.contacts == contacts for item in driver.reads)
