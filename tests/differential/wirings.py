@@ -100,6 +100,8 @@ class Electrician:
         self._drivers()
         text = "\n".join([*lines, *self.added]) + "\n"
         # A color that no LEDs make is refused, and then what a driver cannot notice.
+        if "CP674" in refused(text):
+            text = text.replace(" two-color ", " three-color ")
         text = MADE.sub("", text) if "CP674" in refused(text) else text
         return NOTICES.sub("", text) if "CP650" in refused(text) else text
 

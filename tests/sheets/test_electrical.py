@@ -229,7 +229,7 @@ def test_volts_across_an_led_of_ones_own() -> None:
         (["--led", "red=1,8"], "write red=1.8"),
         (["--led", "red=NaN"], "write red=1.8"),
         (["--led", "red=٣"], "write red=1.8"),
-        (["--led", "purple=2"], "colors: red, yellow, green, lunar, white"),
+        (["--led", "purple=2"], "colors: red, yellow, green, blue, lunar, white"),
         (["--led", "red=0"], "1 to 5 V"),
         (["--led", "red=100"], "1 to 5 V"),
         (["--led", "red=1.8", "--led", "RED=2"], "--led has red twice"),

@@ -100,7 +100,7 @@ def _resistor(
     called = f"{count} x {color}" if count > 1 else color
     if found is None:
         return (called, volts(count * forward), volts(supply), amps(current),
-                "TOO FEW VOLTS", "-", "-", "-")  # fmt: skip
+                "too few volts", "-", "-", "-")  # fmt: skip
     return (
         called, volts(count * forward), volts(supply), amps(current), ohms(found.exact),
         ohms(next_preferred(found.exact, "E24")), ohms(found.preferred), f"{found.rating} W",
