@@ -57,3 +57,50 @@ def test_what_can_be_written_is_proposed_and_words_are_explained(tmp_path: Path)
         assert told.startswith("signal: tells trains"), told
         bad = [entry for entry in driver.get_log("browser") if entry["level"] == "SEVERE"]
         assert not bad, bad
+
+
+def test_find_and_replace(tmp_path: Path) -> None:
+    """From the keyboard: places are counted and gone through, names replaced in one step that Undo
+    takes back, and nothing of the pattern is more than its letters."""
+    (tmp_path / "siding.ixl").write_text(END_OF_SIDING + "# T1, T12, t1 and T1.\n", "utf-8")
+    with server(tmp_path, "siding.ixl") as bench, browser("--window-size=800,900") as driver:
+        driver.get(bench.address)
+        soon(lambda: driver.execute_script("return document.documentElement.dataset.ready"), driver)
+        one(driver, "#see-text").click()
+        area = one(driver, "#text")
+
+        def text() -> str:
+            return str(driver.execute_script("return document.getElementById('text').value"))
+
+        def told() -> str:
+            return one(driver, "#find-count").text
+
+        before = text()
+        area.send_keys(Keys.CONTROL, Keys.HOME)
+        area.send_keys(Keys.NULL, Keys.CONTROL, "f")
+        what = driver.switch_to.active_element
+        assert what.get_attribute("id") == "find-what"
+        what.send_keys("T1")
+        every = before.upper().count("T1")
+        assert told() == f"1 of {every}"
+        what.send_keys(Keys.SHIFT, Keys.ENTER)
+        assert told() == f"{every} of {every}"
+        what.send_keys(Keys.NULL, Keys.ENTER)
+        assert told() == f"1 of {every}"
+        one(driver, "#find-words").click()
+        assert told() == f"1 of {every - 1}"  # T12 is another name
+        one(driver, "#find-by").send_keys("T7")
+        one(driver, "#find-all").click()
+        assert told() == f"{every - 1} places replaced"
+        assert text().endswith("# T7, T12, T7 and T7.\n") and text().count("T7") == every - 1
+        assert one(driver, "#do-undo").is_enabled()
+        one(driver, "#do-undo").click()
+        soon(lambda: text() == before, driver)
+        what.clear()
+        what.send_keys(".*")
+        assert told() == "nowhere" and not one(driver, "#find-next").is_enabled()
+        what.send_keys(Keys.ESCAPE)
+        assert driver.switch_to.active_element.get_attribute("id") == "text"
+        assert not one(driver, "#find").is_displayed()
+        bad = [entry for entry in driver.get_log("browser") if entry["level"] == "SEVERE"]
+        assert not bad, bad

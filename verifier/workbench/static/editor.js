@@ -2,6 +2,7 @@
 // anywhere, with a layer behind it that tints words and underlines what is wrong.
 import { startAssist } from './assist.js';
 import { $, el } from './dom.js';
+import { startFind } from './find.js';
 
 /** @typedef {{start: number, end: number, message: string}} Wrong offsets in the text area's text */
 
@@ -15,6 +16,8 @@ const MOST_LINES = 4000;
 let words = new Set();
 /** @type {Wrong[]} */
 let wrong = [];
+/** @type {{start: number, end: number}[]} */
+let found = [];
 /** @type {{start: number, end: number} | null} */
 let pointedAt = null;
 
@@ -31,6 +34,7 @@ export function startEditor(list, changed) {
   area.addEventListener('keydown', keepIndent);
   new ResizeObserver(follow).observe(area);
   startAssist({ area, own, replace });
+  startFind({ area, mark: (places) => { found = places; paint(); }, point, replace });
   paint();
 }
 
@@ -111,6 +115,7 @@ function paint() {
   const lines = value.split('\n');
   const tinted = lines.length <= MOST_LINES;
   const marks = [...wrong.map((w) => ({ ...w, kind: 't-wrong' })),
+    ...found.map((f) => ({ ...f, kind: 't-found', message: '' })),
     ...(pointedAt ? [{ ...pointedAt, kind: 't-shown', message: '' }] : [])];
   const made = document.createDocumentFragment();
   const wrongLines = new Set();

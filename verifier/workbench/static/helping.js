@@ -5,6 +5,7 @@ import { choose } from './files.js';
 /** @type {[string, string][]} */
 const KEYS = [
   ['Ctrl+S', 'save'], ['Ctrl+O', 'open another file'], ['Ctrl+Z, Ctrl+Y', 'undo, redo: text and drawing have one history'],
+  ['Ctrl+F in the text', 'find and replace'],
   ['F8, Shift+F8', 'next error, previous error'],
   ['F6', 'move between text, plan and verdicts'],
   ['arrow keys in the plan', 'move the selection'],

@@ -8,6 +8,7 @@ import { draw, eraseDrawing, parse, ring, startDrawing } from './drawing.js';
 import { choose as chooseTool, forget as forgetDrawing, isWhole, refresh, startDraw } from './draw.js';
 import { markWrong, own, point, replace, setText, startEditor, text } from './editor.js';
 import { askName, askWhichFile, askWhichPattern, choose, save, tell } from './files.js';
+import { isFindKey, openFind } from './find.js';
 import { askThingName, help } from './helping.js';
 import { change, forgetHistory, historyKey, startHistory } from './history.js';
 import { hideTip, openSignal, showHazards, showHere, showSignals, showThings, showTip, startPanel, startTip } from './panel.js';
@@ -552,6 +553,11 @@ function pressed(event) {
   const control = event.ctrlKey || event.metaKey;
   if ($('dialog').hasAttribute('open')) return;
   if (historyKey(event)) return;
+  if (isFindKey(event)) {
+    event.preventDefault();
+    openFind();
+    return;
+  }
   if (control && event.key.toLowerCase() === 's') {
     event.preventDefault();
     if (event.shiftKey) saveAs('');
