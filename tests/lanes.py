@@ -85,6 +85,7 @@ SLOW = (
     "tests/language/test_parse_again.py::test_what_is_read_again_is_as_if_read_first",
     "tests/language/test_writing.py::test_the_parser_tables_are_checked",
     "tests/logic/test_laws.py",
+    "tests/farm/",
     "tests/mending/test_mend.py::test_a_lock_that_never_opens_mends_nothing",
     "tests/mending/test_mend.py::test_a_module_is_mended_for_all_its_uses",
     "tests/mending/test_mend.py::test_the_first_repair_is_the_usual_one",

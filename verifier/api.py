@@ -200,14 +200,16 @@ def mend_text(
     )
 
 
-def checked(text: str, name: str, path: Path | None) -> tuple[Plan, World]:
+def checked(
+    text: str, name: str, path: Path | None, shown: Path | None = None
+) -> tuple[Plan, World]:
     """The plan of a text and its world. ``path`` is the file it was read from, if any; only then
-    can it include others.
+    can it include others. ``shown``: the folder that messages name instead of that file's.
 
     Raises :class:`InputError`."""
     source = Source(name, text)
     try:
-        statements = read(source, path)
+        statements = read(source, path, shown)
     except InputError as error:
         further = standing_alone(source, error.left)
         raise InputError([*error.diagnostics, *further]) from None

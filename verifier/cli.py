@@ -18,6 +18,7 @@ from verifier.commands import (
     drawing,
     editing,
     exporting,
+    farming,
     helping,
     looking,
     mend,
@@ -30,6 +31,7 @@ from verifier.commands import (
 from verifier.commands.console import NotInstalled, OnlyOne, complain, say_aside
 from verifier.commands.defaults import WrongDefaults, use_defaults
 from verifier.engines.garbage import collect_seldom
+from verifier.farm.absent import NoCluster
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.writing import NO_ROOM, UnwritableError, reason
 from verifier.verdicts.exit_codes import ExitCode, table
@@ -73,7 +75,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("\nInterrupted: nothing further was decided.", file=sys.stderr)
         return ExitCode.UNDECIDED
-    except (UnwritableError, OnlyOne, NotInstalled) as error:
+    except (UnwritableError, OnlyOne, NotInstalled, NoCluster) as error:
         say_aside([str(error)])
         return ExitCode.BAD_INPUT
     except BrokenPipeError:
@@ -162,6 +164,7 @@ def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentPa
         drawing,
         printing,
         exporting,
+        farming,
         writing,
         editing,
         helping,

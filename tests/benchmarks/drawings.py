@@ -11,9 +11,9 @@ import time
 from collections.abc import Callable
 
 import verifier
-from tests.benchmarks.lines import line
 from tests.junction_files import spec
 from verifier.drawing.svg.picture import pages, picture
+from verifier.farm.lines import line
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import evaluate
 

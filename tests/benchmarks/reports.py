@@ -8,7 +8,7 @@ import time
 from itertools import pairwise
 
 import verifier
-from tests.benchmarks.lines import line
+from verifier.farm.lines import line
 from verifier.reports.page.document import FileReport, document
 from verifier.reports.page.made import sheets_of
 

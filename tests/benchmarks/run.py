@@ -20,8 +20,8 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
-from tests.benchmarks.lines import line, wired_line
 from tests.junction_files import spec
+from verifier.farm.lines import line, wired_line
 
 ROOT = Path(__file__).resolve().parents[2]
 CLI = [sys.executable, "-m", "verifier.cli"]

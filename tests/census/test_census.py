@@ -14,7 +14,6 @@ from random import Random
 import pytest
 
 import verifier
-from tests.benchmarks.lines import line, wired_line
 from tests.benchmarks.stations import station
 from tests.census.agreement import differ, made
 from tests.differential.junctions import write_junction
@@ -28,6 +27,7 @@ from verifier import pipeline
 from verifier.census.census import CENSUS, census
 from verifier.census.compare import differences, differences_with_faults, told_apart
 from verifier.cli import main
+from verifier.farm.lines import line, wired_line
 from verifier.logic.expr import Expr, atom, conjunction, disjunction, holds, negation, support
 from verifier.plan import observables
 from verifier.plan.model import Plan

@@ -216,7 +216,7 @@ def test_a_reader_that_goes_away_is_no_error(broken: Path) -> None:
 
 
 def test_ctrl_c_keeps_the_verdicts_it_has(tmp_path: Path) -> None:
-    from tests.benchmarks.lines import line
+    from verifier.farm.lines import line
 
     path = tmp_path / "line.ixl"
     path.write_text(line(80))

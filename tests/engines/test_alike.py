@@ -1,9 +1,9 @@
 """Questions that are equal up to names share an answer, and no others do."""
 
 import verifier
-from tests.benchmarks.lines import wired_line
 from verifier.engines.smt.alike import Form
 from verifier.engines.smt.situations import SituationCheck
+from verifier.farm.lines import wired_line
 from verifier.logic.expr import Expr, atom, conjunction, disjunction
 from verifier.plan import observables
 from verifier.plan.observables import Observable

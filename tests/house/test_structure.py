@@ -19,7 +19,7 @@ FLOORS = [
     "language", "plan", "logic", "census", "world", "properties", "reference", "engines",
     "verdicts", "explain", "decide", "repair", "pipeline", "diagnosis", "testcard", "exports",
     "drafting", "mending", "sheets", "drawing", "sketching", "reports", "api", "assist",
-    "workbench", "editor", "commands",
+    "workbench", "editor", "farm", "commands",
 ]  # fmt: skip
 PATHS = {
     ".".join(path.relative_to(ROOT).with_suffix("").parts).removesuffix(".__init__"): path

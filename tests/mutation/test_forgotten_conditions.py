@@ -14,12 +14,12 @@ import pytest
 import verifier
 from tests.differential.truth import Truth
 from tests.junction_files import PATTERN_FILES, SPEC_FILES
-from tests.mutation.mutants import Mutant, mutants, without_one
 from tests.proofs import decided
 from tests.sweep import NIGHTLY
 from verifier import ProofStore
 from verifier.decide.claims import matches
 from verifier.engines.proof_store import NO_STORE
+from verifier.farm.mutants import Mutant, mutants, without_one
 from verifier.logic.expr import FALSE
 from verifier.plan.minimality import count_situations
 from verifier.plan.model import Plan

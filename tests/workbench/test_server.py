@@ -9,12 +9,12 @@ from typing import Any
 
 import pytest
 
-from tests.benchmarks.lines import line
 from tests.drawing.samples import END_OF_SIDING
 from tests.junction_files import spec
 from tests.workbench.serving import KEY, Server, is_gone, server
 from verifier import load_text, prove
 from verifier.cli import main
+from verifier.farm.lines import line
 from verifier.patterns import pattern_text
 
 # Root may write anywhere, unless it gives up these capabilities.

@@ -23,8 +23,9 @@ EXTRA = "pip install 'clearproof[pack]'"
 # Libraries that come with files which no import names.
 WHOLE = ("z3", "pysat", "lark")
 
-# Left out, though a library asks for it: it draws windows, or tests.
-NOT_NEEDED = ("tkinter", "hypothesis", "pytest", "IPython")
+# Left out, though a library asks for it, or we do: it draws windows, tests, or is for farms, which
+# have Python.
+NOT_NEEDED = ("tkinter", "hypothesis", "pytest", "IPython", "distributed", "dask", "pyarrow")
 
 # The program. A worker is started as `python -P -m MODULE`, so that is understood too.
 PROGRAM = """\
@@ -120,5 +121,6 @@ def _imported(path: Path) -> Iterator[str]:
             names = [node.module]
         for name in names:
             first = name.split(".")[0]
-            if first not in ("verifier", "PyInstaller") and find_spec(first) is not None:
+            left_out = ("verifier", "PyInstaller", *NOT_NEEDED)
+            if first not in left_out and find_spec(first) is not None:
                 yield name

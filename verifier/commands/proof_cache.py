@@ -90,7 +90,7 @@ class ProofCache:
             return None
         with suppress(OSError):
             os.utime(file)  # what is used stays
-        return _outcome(entry)
+        return outcome_of(entry)
 
     def put(self, path: Path, asked: Asked, outcome: Outcome) -> None:
         """Keep what was told of a file, if all of it was decided. A cache that cannot be written
@@ -99,7 +99,7 @@ class ProofCache:
         if not outcome.lasts or content is None:
             return
         name = self._name(path, content, asked)
-        body = json.dumps(_entry(outcome), separators=(",", ":")).encode()
+        body = json.dumps(entry_of(outcome), separators=(",", ":")).encode()
         with suppress(OSError, UnwritableError):
             self.folder.mkdir(parents=True, exist_ok=True, mode=0o700)
             write_file(self.folder / name, self._signature(name, body) + b"\n" + body)
@@ -144,14 +144,17 @@ def open_cache(size: int | None = None) -> ProofCache | None:
         return None
     if not any(True for _ in _own_files()):  # packed: what decides cannot be told from its source
         return None
-    key = _key(file)
+    key = signing_key()
     if key is None:
         return None
     return ProofCache(folder / "proofs", key, (SIZE if size is None else size) * 1_000_000)
 
 
-def _key(file: Path) -> bytes | None:
-    """The key, made on first use; None where it cannot be kept from others."""
+def signing_key() -> bytes | None:
+    """The user's key, made on first use; None where it cannot be kept from others."""
+    file = key_file()
+    if file is None:
+        return None
     with suppress(OSError):
         file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         if not file.exists():
@@ -227,7 +230,8 @@ def _read_now(path: Path) -> Mapping[str, str]:
 # ------------------------------------------------------------------ entries
 
 
-def _entry(outcome: Outcome) -> Mapping[str, Any]:
+def entry_of(outcome: Outcome) -> Mapping[str, Any]:
+    """What was told of a file, as JSON."""
     result = outcome.result
     return {
         "code": int(outcome.code),
@@ -245,7 +249,8 @@ def _entry(outcome: Outcome) -> Mapping[str, Any]:
     }
 
 
-def _outcome(entry: Mapping[str, Any]) -> Outcome:
+def outcome_of(entry: Mapping[str, Any]) -> Outcome:
+    """The same again."""
     from verifier.reports.formats.cases import Edit, FileResult
 
     repairs = {

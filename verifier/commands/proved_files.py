@@ -5,7 +5,7 @@ where the file is proved, so that it is the same whoever proves it.
 """
 
 import sys
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import partial
 from pathlib import Path
@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 # How a process that died is told.
 _DIED = "the process that proved it ended without an answer"
 # How a file is told that was not begun after Ctrl-C.
-_NOT_BEGUN = "interrupted before it was begun"
+NOT_BEGUN = "interrupted before it was begun"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +85,7 @@ def one_by_one(files: Sequence[Path], asked: Asked) -> Iterator[Outcome]:
     stopped = False
     for path in files:
         if stopped:
-            yield _undecided(path, _NOT_BEGUN)
+            yield undecided(path, NOT_BEGUN)
             continue
         outcome = proved(asked, path, shows=not asked.quiet)
         yield outcome
@@ -111,15 +111,18 @@ def side_by_side(files: Sequence[Path], asked: Asked, jobs: int) -> Iterator[Out
         line.clear()
         match answer:
             case Lost():
-                yield _undecided(path, _DIED)
+                yield undecided(path, _DIED)
             case NotBegun():
-                yield _undecided(path, _NOT_BEGUN)
+                yield undecided(path, NOT_BEGUN)
             case outcome:
                 yield outcome
 
 
-def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:
-    """The outcome of one file; ``shows`` its progress on the error output."""
+def proved(
+    asked: Asked, path: Path, *, shows: bool = False, by: "Callable[..., Report] | None" = None
+) -> Outcome:
+    """The outcome of one file; ``shows`` its progress on the error output. ``by``: what proves it,
+    where that is not read from the disk."""
     from verifier.api import prove_file
     from verifier.engines.stopping import is_over, out_of_time
     from verifier.language.diagnostics.diagnostic import InputError
@@ -128,9 +131,9 @@ def proved(asked: Asked, path: Path, *, shows: bool = False) -> Outcome:
     from verifier.verdicts.baseline import with_known
 
     if is_over():
-        return _undecided(path, out_of_time())
+        return undecided(path, out_of_time())
     prove = partial(
-        prove_file, path,
+        by or partial(prove_file, path),
         timeout=asked.timeout, only=asked.only, pairs=asked.pairs, recheck=asked.recheck,
     )  # fmt: skip
     try:
@@ -175,7 +178,7 @@ def _is_whole(report: "Report") -> bool:
     )
 
 
-def _undecided(path: Path, why: str) -> Outcome:
+def undecided(path: Path, why: str) -> Outcome:
     """Of a file that was not looked at."""
     from verifier.reports import machine
     from verifier.reports.formats.cases import FileResult

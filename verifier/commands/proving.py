@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from verifier.commands.console import (
     Command,
     NotInstalled,
+    OnlyOne,
     console_options,
     files_of,
     ink_of,
@@ -48,6 +49,10 @@ def add(command: Command) -> None:
     timeout_option(prove)
     within_option(prove)
     jobs_option(prove)
+    prove.add_argument(
+        "--cluster", metavar="ADDRESS",
+        help="have the workers of a Dask cluster prove the files, such as tls://host:8786",
+    )  # fmt: skip
     prove.add_argument(
         "--watch", action="store_true",
         help="prove again what each save changes, until Ctrl-C",
@@ -165,6 +170,9 @@ def _prove_all(options: argparse.Namespace) -> int:
     _check_only(options.only)
     if options.recheck and not is_installed():
         raise NotInstalled(f"`--recheck` needs cvc5: {SECOND}")
+    if options.cluster is not None and (options.report or options.certificate or options.watch):
+        name = "watch" if options.watch else "report" if options.report else "certificate"
+        raise OnlyOne(f"`--{name}` needs proofs made on this computer: leave out `--cluster`.")
     if options.report:
         check_target(Path(options.report))
     outputs = Outputs(options)
@@ -228,7 +236,7 @@ def _prove_each(files: "Sequence[Path]", outputs: Outputs, options: argparse.Nam
         keeps=bool(options.report or options.certificate),
     )
     jobs = len(files)
-    if jobs > 1:
+    if jobs > 1 or options.cluster is not None:
         from verifier.commands.processes import processors
 
         jobs = min(options.jobs or processors(), jobs)
@@ -238,7 +246,12 @@ def _prove_each(files: "Sequence[Path]", outputs: Outputs, options: argparse.Nam
     known = {path: told for path in files if cache and (told := cache.get(path, asked))}
     left = [path for path in files if path not in known]
     spread = jobs > 1 and not asked.keeps
-    proved = side_by_side(left, asked, jobs) if spread and left else one_by_one(left, asked)
+    if options.cluster is not None:
+        from verifier.commands.cluster_proving import on_cluster
+
+        proved = on_cluster(left, asked, options.cluster, jobs)
+    else:
+        proved = side_by_side(left, asked, jobs) if spread and left else one_by_one(left, asked)
     outcomes = (known[path] if path in known else next(proved) for path in files)
     tally = _Tally()
     was_brief = True

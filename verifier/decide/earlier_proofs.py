@@ -25,13 +25,25 @@ Names = Mapping[Observable, Observable]
 
 def keep_order(store: ProofStore, order: Order, *, lossy: bool) -> None:
     """Keep the comparisons of a proof, beside those of earlier ones."""
-    before = store.known((_ORDER, lossy)) or Order()
+    before = kept_order(store, lossy=lossy)
     store.keep((_ORDER, lossy), Order({**before.compared, **order.compared}))
 
 
 def keep_states(store: ProofStore, states: Sequence[Observable], *, lossy: bool) -> None:
     """Keep what the states are called."""
     store.keep((_STATES, lossy), tuple(states))
+
+
+def kept_order(store: ProofStore, *, lossy: bool) -> Order:
+    """The comparisons that are kept."""
+    known: Order | None = store.known((_ORDER, lossy))
+    return known or Order()
+
+
+def kept_states(store: ProofStore, *, lossy: bool) -> Sequence[Observable]:
+    """The states that are kept."""
+    known: Sequence[Observable] | None = store.known((_STATES, lossy))
+    return known or ()
 
 
 def new_names(before: Sequence[Observable], now: Sequence[Observable]) -> Names:
@@ -76,8 +88,8 @@ class EarlierProofs:
         self._histories = histories
         self._kind = kind
         self._store = store
-        compared = store.known((_ORDER, histories.lossy)) or Order()
-        states = store.known((_STATES, histories.lossy)) or ()
+        compared = kept_order(store, lossy=histories.lossy)
+        states = kept_states(store, lossy=histories.lossy)
         now = histories.system.states
         names = new_names([w for w in states if w.kind not in COMPARING], now)
         self._ordered = Ordered(histories.system, _still_there(compared, names, histories))

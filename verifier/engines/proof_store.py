@@ -63,6 +63,11 @@ class ProofStore:
         """Clauses of earlier proofs, of every kind of histories."""
         return tuple(dict.fromkeys(clause for kept in self._clauses.values() for clause in kept))
 
+    @property
+    def kinds(self) -> tuple[Hashable, ...]:
+        """The kinds of histories that it has clauses of."""
+        return tuple(self._clauses)
+
     def clauses_of(self, kind: Hashable) -> tuple[Expr, ...]:
         """Clauses of earlier proofs about one kind of histories, those useful last at the end."""
         return tuple(self._clauses.get(kind, ()))

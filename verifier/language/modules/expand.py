@@ -24,13 +24,16 @@ from verifier.language.syntax.parse import MAX_NAME
 MAX_STATEMENTS = 100_000
 
 
-def read(source: Source, path: Path | None = None) -> tuple[s.Statement, ...]:
+def read(
+    source: Source, path: Path | None = None, shown: Path | None = None
+) -> tuple[s.Statement, ...]:
     """The statements of a layout: those of a file and of what it includes, modules where they
-    are used. ``path`` is where the text of ``source`` came from, if it came from a file.
+    are used. ``path`` is where the text of ``source`` came from, if it came from a file;
+    ``shown``: see :func:`~verifier.language.modules.includes.included`.
 
     Raises :class:`InputError`."""
     try:
-        statements = included(source, path)
+        statements = included(source, path, shown)
     except InputError as missing:
         further, left = _without(missing.left)
         raise InputError([*missing.diagnostics, *further], left) from None

@@ -28,9 +28,12 @@ MAX_FILES = 100
 _Key = tuple[int, int]
 
 
-def included(source: Source, path: Path | None) -> tuple[tree.Statement, ...]:
+def included(
+    source: Source, path: Path | None, shown: Path | None = None
+) -> tuple[tree.Statement, ...]:
     """The statements of ``source``, those of included files where they are included.
-    ``path`` is where its text came from; None for a text that came from no file.
+    ``path`` is where its text came from; None for a text that came from no file. ``shown``: the
+    folder that messages name instead of that one.
 
     Raises :class:`InputError`; where the only errors are missing files, with the statements that
     were read."""
@@ -42,7 +45,7 @@ def included(source: Source, path: Path | None) -> tuple[tree.Statement, ...]:
         return _read_well(others, errors, missing)
     if not includes:
         return _read_well(statements, errors, [])
-    reader = _IncludeReader(path.parent, path.parent.resolve(), len(source.text), errors)
+    reader = _IncludeReader(shown or path.parent, path.parent.resolve(), len(source.text), errors)
     found = reader.file(statements, path.parent.resolve(), ((_key(path), None),))
     return _read_well(tuple(found), reader.unreadable, reader.errors)
 
