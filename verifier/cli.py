@@ -28,9 +28,15 @@ from verifier.commands import (
     proving,
     writing,
 )
-from verifier.commands.console import NotInstalled, OnlyOne, complain, say_aside
+from verifier.commands.console import (
+    NotInstalled,
+    OnlyOne,
+    complain,
+    tell_aside,
+)
 from verifier.commands.defaults import WrongDefaults, use_defaults
 from verifier.engines.garbage import collect_seldom
+from verifier.engines.stopping import heed_termination
 from verifier.farm.absent import NoCluster
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.writing import NO_ROOM, UnwritableError, reason
@@ -58,7 +64,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         if not arguments or arguments[0] not in ("help", "completion"):
             use_defaults(parsers.values(), Path.cwd())
     except WrongDefaults as error:
-        print(error, file=sys.stderr)
+        tell_aside(str(error))
         return ExitCode.BAD_INPUT
     except OSError:  # the working folder is gone
         pass
@@ -67,6 +73,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if helped is not None:
         return helped
     collect_seldom()
+    heed_termination()
     before, sys.unraisablehook = sys.unraisablehook, _pressed_again
     try:
         code = int(options.run(options))
@@ -76,7 +83,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print("\nInterrupted: nothing further was decided.", file=sys.stderr)
         return ExitCode.UNDECIDED
     except (UnwritableError, OnlyOne, NotInstalled, NoCluster) as error:
-        say_aside([str(error)])
+        tell_aside(str(error))
         return ExitCode.BAD_INPUT
     except BrokenPipeError:
         # The reader of our output has closed the pipe (`| head`): print nothing more.
@@ -91,7 +98,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
             return ExitCode.BAD_INPUT
         if os.environ.get("CLEARPROOF_TRACEBACK"):
             raise
-        print(_our_bug(error, arguments), file=sys.stderr)
+        tell_aside(_our_bug(error, arguments))
         return ExitCode.OUR_BUG
     finally:
         sys.unraisablehook = before

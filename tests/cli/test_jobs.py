@@ -152,7 +152,8 @@ def test_no_time_no_verdict(files: list[str], capsys: pytest.CaptureFixture[str]
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="sends Ctrl-C to one process")
-def test_ctrl_c_ends_all_with_what_is_known(tmp_path: Path) -> None:
+@pytest.mark.parametrize("number", [signal.SIGINT, signal.SIGTERM])
+def test_ctrl_c_ends_all_with_what_is_known(number: signal.Signals, tmp_path: Path) -> None:
     """Also when the signal reaches the first process only."""
     names = ["locked-end-of-siding", "locked-and-wired-end-of-siding", "locked-end-of-siding"]
     files = [str(spec("end-of-siding-mended")), *(str(spec(name)) for name in names)]
@@ -172,7 +173,7 @@ def test_ctrl_c_ends_all_with_what_is_known(tmp_path: Path) -> None:
             children = _children(process.pid)
             time.sleep(0.05)
         assert len(children) == 2
-        process.send_signal(signal.SIGINT)
+        process.send_signal(number)
         _, err = process.communicate(timeout=60)
     assert process.returncode == ExitCode.UNDECIDED, err
     assert b"Traceback" not in err

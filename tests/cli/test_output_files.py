@@ -1,5 +1,6 @@
 """Every command that writes a file: one line and exit code 2 where it cannot, nothing destroyed."""
 
+import ast
 import os
 import subprocess
 import sys
@@ -9,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from tests.drawing.samples import END_OF_SIDING
+from tests.junction_files import ROOT
 from verifier.cli import main
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -131,17 +133,19 @@ def test_an_included_file_is_kept(
 
 @COMMANDS
 @pytest.mark.parametrize(
-    "name", [os.devnull, "/dev/stdout", "pipe", "folder", "no/where", "x" * 300, "locked"]
+    "name",
+    [os.devnull, "/dev/stdout", "pipe", "folder", "no/where", "x" * 300, "locked", "circle"],
 )
 def test_what_cannot_be_written(
     command: str, name: str, junction: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     folder = junction.parent
     os.mkfifo(folder / "pipe")
+    (folder / "circle").symlink_to("circle")
     (folder / "folder").mkdir()
     (folder / "locked").write_text("old")
     (folder / "locked").chmod(0o444)
-    before = os.stat(folder / name) if os.path.exists(folder / name) else None
+    before = os.lstat(folder / name) if os.path.lexists(folder / name) else None
     if name == "/dev/stdout":
         # A pipe here, whatever pytest has for it.
         done = subprocess.run(
@@ -154,9 +158,44 @@ def test_what_cannot_be_written(
         assert main(WRITERS[command](str(junction), str(folder / name))) == ExitCode.BAD_INPUT
         assert str(folder / name) in one_line(capsys)
     if before is not None:
-        assert os.path.samestat(before, os.stat(folder / name))
-    names = {"alder-creek.ixl", "pipe", "folder", "locked"}
+        assert os.path.samestat(before, os.lstat(folder / name))
+    names = {"alder-creek.ixl", "pipe", "folder", "locked", "circle"}
     assert {path.name for path in folder.iterdir()} == names
+
+
+@pytest.mark.parametrize("date", ["99999999999999999999", "-1e9", "soon", "253402300800"])
+def test_a_date_that_is_none_is_told(
+    date: str, junction: Path,
+    capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch,
+) -> None:  # fmt: skip
+    monkeypatch.setenv("SOURCE_DATE_EPOCH", date)
+    target = junction.with_name("report.html")
+    assert main(WRITERS["report"](str(junction), str(target))) == ExitCode.BAD_INPUT
+    assert f"SOURCE_DATE_EPOCH is `{date}`" in capsys.readouterr().err
+    assert not target.exists()
+
+
+def test_names_of_output_do_nothing_to_a_terminal(
+    junction: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    target = str(junction.with_name("\x1b[2Jout"))
+    for asked in WRITERS.values():
+        main(asked(str(junction), target))
+    main(["prove", str(junction), "--only", "derailment", "--certificate", target + "s"])
+    told = capsys.readouterr()
+    assert "?[2Jout" in told.out + told.err and "\x1b" not in told.out + told.err
+
+
+def test_standard_error_has_one_way_in() -> None:
+    """What commands say there goes through one function, which shows control characters as `?`."""
+    for path in (ROOT / "verifier" / "commands").glob("*.py"):
+        said = [
+            ast.unparse(node)
+            for node in ast.walk(ast.parse(path.read_text("utf-8")))
+            if isinstance(node, ast.Call) and ast.unparse(node.func) == "print"
+            and any(ast.unparse(k.value) == "sys.stderr" for k in node.keywords)
+        ]  # fmt: skip
+        assert len(said) == (path.name == "console.py"), said
 
 
 def test_certificates_need_a_folder(junction: Path, capsys: pytest.CaptureFixture[str]) -> None:

@@ -3,7 +3,7 @@
 Small files over the whole language are decided by the solver and by the reference, some by a third
 program that knows nothing of either. What disagrees is made small and written to ``--out``; a run
 with the same ``--out`` and ``--seed`` goes on where the last one ended. Ctrl-C ends it with what
-was done. Exit code 1 if any disagree.
+was done, and so does SIGTERM. Exit code 1 if any disagree.
 """
 
 import argparse
@@ -16,6 +16,7 @@ from random import SystemRandom
 from tests.differential.campaign.features import unseen
 from tests.differential.campaign.kinds import KINDS
 from tests.differential.campaign.run import Done, Progress, run
+from verifier.engines.stopping import heed_termination
 
 # Every so many cases what was done is kept.
 KEPT = 20
@@ -32,6 +33,7 @@ def main() -> int:
     seed = options.seed or str(SystemRandom().randrange(1_000_000))
     print(f"cases of --seed {seed}", flush=True)
     gc.set_threshold(50_000, 20, 50)  # many objects, and hardly a circle of them
+    heed_termination()
     progress = started(options.out, seed)
     try:
         for done in run(progress, options.cases, options.jobs):

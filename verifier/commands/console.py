@@ -133,6 +133,11 @@ def say_aside(lines: Iterable[str]) -> None:
         print(showable(line, sys.stderr), file=sys.stderr)
 
 
+def tell_aside(text: str) -> None:
+    """One text on standard error: whatever names files or repeats what was typed goes this way."""
+    say_aside([text])
+
+
 def files_of(paths: Iterable[str], *, layouts: bool = False) -> Iterator[Path]:
     """The junction files at these paths. A folder stands for all files in it; with ``layouts``,
     those that another file includes are left out. A folder that cannot be looked into is one of

@@ -5,7 +5,14 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from verifier.commands.console import Command, say, say_aside, within_option, working
+from verifier.commands.console import (
+    Command,
+    say,
+    say_aside,
+    tell_aside,
+    within_option,
+    working,
+)
 from verifier.language.listing import several
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -102,7 +109,7 @@ def _draft(options: argparse.Namespace) -> int:
         return report.exit_code or ExitCode.UNDECIDED
     if options.output is None:
         say(text.splitlines())
-        say_aside([_summary(report)])
+        tell_aside(_summary(report))
     else:
         write_file(path, text, new=True)
         say([f"Wrote {path}. {_summary(report)}"])

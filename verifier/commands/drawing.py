@@ -4,7 +4,12 @@ import argparse
 import sys
 from pathlib import Path
 
-from verifier.commands.console import Command, say, showable
+from verifier.commands.console import (
+    Command,
+    say,
+    showable,
+    tell_aside,
+)
 from verifier.language.listing import several
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -60,7 +65,7 @@ def _draw(options: argparse.Namespace) -> int:
 
     unfit = _misplaced(options)
     if unfit:
-        print(unfit, file=sys.stderr)
+        tell_aside(unfit)
         return ExitCode.BAD_INPUT
     if options.wiring:
         return _draw_wiring(options)
@@ -71,7 +76,7 @@ def _draw(options: argparse.Namespace) -> int:
     if options.strips is None:
         made = [picture(plan, seen, overlay=overlay)]
     elif options.output is None:
-        print("Strips are written to files: add -o FILE.svg.", file=sys.stderr)
+        tell_aside("Strips are written to files: add -o FILE.svg.")
         return ExitCode.BAD_INPUT
     else:
         made = [*pages(plan, seen, width=options.strips, overlay=overlay)]
@@ -113,9 +118,8 @@ def _draw_wiring(options: argparse.Namespace) -> int:
     plan = load(options.file)
     pages = wiring_pages(plan, listed_colors(options.wire_colors))
     if not pages:
-        print(
-            f"{options.file} says nothing of its wiring: see grammar/reference.md, `Wiring`.",
-            file=sys.stderr,
+        tell_aside(
+            f"{options.file} says nothing of its wiring: see grammar/reference.md, `Wiring`."
         )
         return ExitCode.BAD_INPUT
     if options.power:

@@ -1,9 +1,12 @@
 """The command that serves editors."""
 
 import argparse
-import sys
 
-from verifier.commands.console import Command, within_option
+from verifier.commands.console import (
+    Command,
+    tell_aside,
+    within_option,
+)
 from verifier.verdicts.exit_codes import ExitCode
 
 # What to install for what an editor needs.
@@ -22,7 +25,7 @@ def _lsp(options: argparse.Namespace) -> int:
     except ImportError as missing:
         if missing.name is None or missing.name.split(".")[0] not in ("pygls", "lsprotocol"):
             raise
-        print(f"`clearproof lsp` needs pygls 2: {EXTRA}", file=sys.stderr)
+        tell_aside(f"`clearproof lsp` needs pygls 2: {EXTRA}")
         return ExitCode.BAD_INPUT
     serve(options.within)
     return ExitCode.AS_EXPECTED

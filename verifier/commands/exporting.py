@@ -11,6 +11,7 @@ from verifier.commands.console import (
     say,
     say_aside,
     showable,
+    tell_aside,
     timeout_option,
     within_option,
     working,
@@ -58,7 +59,7 @@ def _export(options: argparse.Namespace) -> int:
     from verifier.language.writing import check_target
 
     if contradiction := _contradiction(options):
-        say_aside([contradiction])
+        tell_aside(contradiction)
         return ExitCode.BAD_INPUT
     for path in (options.output, options.around):
         if path is not None:
@@ -66,7 +67,7 @@ def _export(options: argparse.Namespace) -> int:
     try:
         return _export_circuit(options) if options.format == "aiger" else _export_c(options)
     except NothingToExport as error:
-        print(f"{options.file}: {error}.", file=sys.stderr)
+        tell_aside(f"{options.file}: {error}.")
         return ExitCode.BAD_INPUT
 
 
@@ -113,18 +114,16 @@ def _export_c(options: argparse.Namespace) -> int:
     made, shown = checked_export(plan, options.timeout, graded, options.board)
     match shown:
         case NotEquivalent(what=what, values=values):
-            print(
+            tell_aside(
                 "This is a bug in clearproof, not in your file: the C text is not the same as the "
                 f"rules ({what}{_given(values)}). Nothing was written. Please report it with the "
-                "file.",
-                file=sys.stderr,
+                "file."
             )
             return ExitCode.OUR_BUG
         case Inconclusive(reason=reason):
-            print(
+            tell_aside(
                 f"It could not be shown that the C text is the same as the rules ({reason}), so "
-                "nothing was written.",
-                file=sys.stderr,
+                "nothing was written."
             )
             return ExitCode.UNDECIDED
         case Equivalent(questions=questions):
@@ -142,14 +141,13 @@ def _export_c(options: argparse.Namespace) -> int:
         # With the C on standard output, nothing else goes there.
         tell = say_aside if options.output is None else say
         tell([f"Wrote {around}: a program around {core}, not proved. Test what you build."])
-    print(
+    tell_aside(
         "Proved: read back from its text, one call gives what the rules give for every input, "
         f"every memory and every time passed ({several(questions, 'question')}). What the "
         "compiler, the pins and the wiring do, only a test shows "
         f"(`clearproof sheet {options.file} test-card`); "
         f"why the rules have their grade, `clearproof prove {options.file}` says.\n"
-        f"Grade of the rules: {graded}",
-        file=sys.stderr,
+        f"Grade of the rules: {graded}"
     )
     return ExitCode.AS_EXPECTED
 

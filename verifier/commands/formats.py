@@ -8,7 +8,11 @@ from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from verifier.commands.console import OnlyOne, showable
+from verifier.commands.console import (
+    OnlyOne,
+    showable,
+    tell_aside,
+)
 from verifier.verdicts.exit_codes import ExitCode
 
 if TYPE_CHECKING:
@@ -128,7 +132,7 @@ class Outputs:
         for kind, path in self.files:
             told = "".join(f"{line}\n" for line in text)
             write_file(path, told if kind == TEXT else _renderer(kind)(results, code))
-            print(f"Report written: {path}", file=sys.stderr)
+            tell_aside(f"Report written: {path}")
         if self.console != TEXT:
             print(showable(_renderer(self.console)(results, code), sys.stdout), end="")
 

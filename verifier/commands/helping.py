@@ -4,7 +4,11 @@ import argparse
 import re
 from collections.abc import Iterator, Mapping
 
-from verifier.commands.console import Command, say
+from verifier.commands.console import (
+    Command,
+    say,
+    tell_aside,
+)
 from verifier.language.diagnostics.diagnostic import did_you_mean
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -45,10 +49,9 @@ def run_with(
 
 def print_unknown(word: str, parsers: Mapping[str, argparse.ArgumentParser]) -> None:
     """Say on the error output that there is no such command."""
-    import sys
 
     near = did_you_mean(word, parsers) or "`clearproof help` lists them all."
-    print(f"`{word}` is no command. {near}", file=sys.stderr)
+    tell_aside(f"`{word}` is no command. {near}")
 
 
 # ------------------------------------------------------------------ shells

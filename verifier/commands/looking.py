@@ -5,7 +5,14 @@ import argparse
 import re
 import sys
 
-from verifier.commands.console import Command, console_options, ink_of, say, working
+from verifier.commands.console import (
+    Command,
+    console_options,
+    ink_of,
+    say,
+    tell_aside,
+    working,
+)
 from verifier.verdicts.exit_codes import ExitCode
 
 
@@ -66,10 +73,10 @@ def _replay(options: argparse.Namespace) -> int:
             with open(options.log, encoding="utf-8", errors="replace") as lines:
                 found = follow(plan, read_log(lines, options.log, plan), options.tolerance)
     except CannotFollow as why:
-        print(f"The log cannot be followed: {why}.", file=sys.stderr)
+        tell_aside(f"The log cannot be followed: {why}.")
         return ExitCode.UNDECIDED
     except OSError as error:
-        print(f"{options.log} cannot be read: {error.strerror}.", file=sys.stderr)
+        tell_aside(f"{options.log} cannot be read: {error.strerror}.")
         return ExitCode.BAD_INPUT
     suspects, more = suspects_of(plan, found.departure) if found.departure else ((), False)
     if options.json:
@@ -104,8 +111,7 @@ def _diagnose(options: argparse.Namespace) -> int:
     from verifier.reports import diagnosis
 
     if not options.observations and options.results is None:
-        print("Give your observations, or a completed test card: --results card.csv.",
-              file=sys.stderr)  # fmt: skip
+        tell_aside("Give your observations, or a completed test card: --results card.csv.")
         return ExitCode.BAD_INPUT
     plan = load(options.file)
     with working(options.file) as progress:

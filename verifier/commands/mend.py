@@ -1,7 +1,6 @@
 """The command that repairs files: what to change, proved, and the change itself."""
 
 import argparse
-import sys
 from pathlib import Path
 
 from verifier.commands.console import (
@@ -9,7 +8,7 @@ from verifier.commands.console import (
     console_options,
     ink_of,
     say,
-    say_aside,
+    tell_aside,
     timeout_option,
     within_option,
     working,
@@ -62,7 +61,7 @@ def _mend(options: argparse.Namespace) -> int:
     if options.apply > len(found.repairs):
         count = len(found.repairs)
         there = f"there are {count}" if count > 1 else "there is one" if count else "there is none"
-        print(f"{path} has no repair {options.apply}: {there}.", file=sys.stderr)
+        tell_aside(f"{path} has no repair {options.apply}: {there}.")
         return ExitCode.BAD_INPUT
     repair = found.repairs[options.apply - 1]
     text, raw = read_file(path)
@@ -78,5 +77,5 @@ def _mend(options: argparse.Namespace) -> int:
     )
     say([f"Mended {path}. {repair.sentence} {rest}"])
     if code:
-        say_aside([f"`clearproof mend {path}` looks for more."])
+        tell_aside(f"`clearproof mend {path}` looks for more.")
     return code

@@ -7,15 +7,20 @@ the page when it is started without any. It runs on the kind of system that it w
 import argparse
 import ast
 import compileall
+import os
 import shutil
-import sys
 from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
 from py_compile import PycInvalidationMode
+from secrets import token_hex
 from tempfile import TemporaryDirectory
 
-from verifier.commands.console import Command, NotInstalled
+from verifier.commands.console import (
+    Command,
+    NotInstalled,
+    tell_aside,
+)
 from verifier.verdicts.exit_codes import ExitCode
 
 # What to install for it.
@@ -68,8 +73,12 @@ def _pack(options: argparse.Namespace) -> int:
         from PyInstaller.__main__ import run
     except ImportError:
         raise NotInstalled(f"`clearproof pack` needs PyInstaller: {EXTRA}") from None
-    if folder.exists() or not folder.parent.is_dir():
-        why = "it is there already" if folder.exists() else "the folder around it does not exist"
+    if os.path.lexists(folder) or not folder.parent.is_dir():
+        why = (
+            "it is there already"
+            if os.path.lexists(folder)
+            else "the folder around it does not exist"
+        )
         raise UnwritableError(f"{options.folder} cannot be made: {why}.")
     with TemporaryDirectory() as scratch:
         at = Path(scratch)
@@ -89,10 +98,26 @@ def _pack(options: argparse.Namespace) -> int:
                 str(program),
             ]
         )  # fmt: skip
-        shutil.move(at / "made" / "clearproof", folder)
-    write_file(folder / "README.txt", READ_ME)
-    print(f"{folder} is made: start `clearproof` in it, or give the folder away.", file=sys.stderr)
+        write_file(at / "made" / "clearproof" / "README.txt", READ_ME)
+        _put(at / "made" / "clearproof", folder)
+    tell_aside(f"{folder} is made: start `clearproof` in it, or give the folder away.")
     return ExitCode.AS_EXPECTED
+
+
+def _put(made: Path, folder: Path) -> None:
+    """Move a folder to its place, whole or not at all. Raises :class:`UnwritableError`."""
+    from verifier.language.writing import UnwritableError, reason
+
+    beside = folder.with_name(f".clearproof-{token_hex(8)}.tmp")
+    try:
+        shutil.copytree(made, beside, symlinks=True)
+        os.rename(beside, folder)
+    except shutil.Error as error:  # one line for each of its files: the first says why
+        raise UnwritableError(f"{folder} cannot be made: {error.args[0][0][2]}.") from None
+    except OSError as error:
+        raise UnwritableError(f"{folder} cannot be made: {reason(error)}.") from None
+    finally:
+        shutil.rmtree(beside, ignore_errors=True)
 
 
 def _staged(to: Path) -> Path:

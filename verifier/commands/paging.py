@@ -4,7 +4,12 @@ import argparse
 import sys
 from pathlib import Path
 
-from verifier.commands.console import Command, say, within_option
+from verifier.commands.console import (
+    Command,
+    say,
+    tell_aside,
+    within_option,
+)
 
 
 def add(command: Command) -> None:
@@ -25,10 +30,10 @@ def _page(options: argparse.Namespace) -> int:
     path = Path(options.file or ".")
     folder, first = (path, "") if path.is_dir() else (path.parent, path.name)
     if first and not path.is_file():
-        print(f"{path} does not exist; nothing was opened.", file=sys.stderr)
+        tell_aside(f"{path} does not exist; nothing was opened.")
         return 2
     if first and path.suffix != ".ixl":
-        print(f"{path} is not a junction file: its name does not end in .ixl.", file=sys.stderr)
+        tell_aside(f"{path} is not a junction file: its name does not end in .ixl.")
         return 2
 
     from verifier.workbench.serving import PortTaken, listening, serve
@@ -36,7 +41,7 @@ def _page(options: argparse.Namespace) -> int:
     try:
         sock = listening(options.port)
     except PortTaken:
-        print(f"Port {options.port} is not available: try another one.", file=sys.stderr)
+        tell_aside(f"Port {options.port} is not available: try another one.")
         return 2
 
     def opened(address: str) -> None:

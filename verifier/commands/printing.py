@@ -6,7 +6,13 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from verifier.commands.console import Command, say, showable, working
+from verifier.commands.console import (
+    Command,
+    say,
+    showable,
+    tell_aside,
+    working,
+)
 from verifier.commands.sheet_options import misplaced_option, requested_options, sheet_options
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -44,7 +50,7 @@ def _sheet(options: argparse.Namespace) -> int:
 
     unfit = misplaced_option(options)
     if unfit:
-        print(unfit, file=sys.stderr)
+        tell_aside(unfit)
         return ExitCode.BAD_INPUT
     with working(options.file) as progress:
         chosen = replace(requested_options(options), progress=progress)

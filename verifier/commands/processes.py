@@ -76,8 +76,9 @@ _stopped: list[int] = []
 
 
 def _begin() -> None:
-    """In a new process: Ctrl-C is noted while there is nothing to do."""
+    """In a new process: Ctrl-C is noted while there is nothing to do. Who began it may end it."""
     signal.signal(signal.SIGINT, _note)
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
     collect_seldom()
 
 

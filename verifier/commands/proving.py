@@ -18,6 +18,7 @@ from verifier.commands.console import (
     jobs_option,
     say,
     say_aside,
+    tell_aside,
     timeout_option,
     within_option,
     working,
@@ -202,14 +203,14 @@ def _watched(files: "Sequence[Path]", outputs: Outputs, options: argparse.Namesp
         return dict(zip(tally.paths, tally.outcomes, strict=True))
 
     known = proved(files)
-    say_aside(["Watching: save a file to have it proved again. Ctrl-C ends it."])
+    tell_aside("Watching: save a file to have it proved again. Ctrl-C ends it.")
     with suppress(KeyboardInterrupt):
         for changed in stream:
             now = list(files_of(options.paths, layouts=True))
             again = touched(now, changed)
             known = {path: outcome for path, outcome in known.items() if path in now}
             known |= proved(again)
-            say_aside([f"Proved again: {len(again)} of {len(now)}. Watching."])
+            tell_aside(f"Proved again: {len(again)} of {len(now)}. Watching.")
     tally = _Tally()
     for path, outcome in known.items():
         tally.add(path, outcome)
@@ -303,13 +304,12 @@ def _write_certificates(reports: "Sequence[Report]", folder: Path) -> ExitCode:
         write_file(folder / name, text)
         written += name.endswith(ENDING)
         if written < of and is_over(GRACE):
-            print(
+            tell_aside(
                 f"Only {written} of {several(of, 'proof')} over time written into {folder}: "
-                "there was no time for more.",
-                file=sys.stderr,
+                "there was no time for more."
             )
             return ExitCode.UNDECIDED
-    print(f"{several(written, 'proof')} over time written into {folder}.", file=sys.stderr)
+    tell_aside(f"{several(written, 'proof')} over time written into {folder}.")
     return ExitCode.AS_EXPECTED
 
 
@@ -321,13 +321,13 @@ def _write_report(reports: "Sequence[Report]", options: argparse.Namespace) -> N
     path = Path(options.report)
     written = [FileReport(report, _sheets_of(report.plan, options)) for report in reports]
     if not written:
-        print("No report was written: no file could be read.", file=sys.stderr)
+        tell_aside("No report was written: no file could be read.")
         return
     text = document(
         written, options=_command_line(options), pairs=options.pairs, everything=options.all
     )
     write_file(path, text)
-    print(f"Report written: {path}", file=sys.stderr)
+    tell_aside(f"Report written: {path}")
 
 
 def _sheets_of(plan: "Plan", options: argparse.Namespace) -> "Mapping[str, Sheet]":
@@ -346,7 +346,7 @@ def _sheets_of(plan: "Plan", options: argparse.Namespace) -> "Mapping[str, Sheet
         try:
             return sheets_of(plan, test_card=True, progress=progress)
         except OutOfTime as over:
-            print(f"The report has no test card: {over}.", file=sys.stderr)
+            tell_aside(f"The report has no test card: {over}.")
             return sheets_of(plan)
 
 

@@ -1,10 +1,14 @@
 """The commands that write junction files: new ones from patterns, and formatted ones."""
 
 import argparse
-import sys
 from pathlib import Path
 
-from verifier.commands.console import Command, files_of, say
+from verifier.commands.console import (
+    Command,
+    files_of,
+    say,
+    tell_aside,
+)
 from verifier.verdicts.exit_codes import ExitCode
 
 
@@ -47,7 +51,7 @@ def _new(options: argparse.Namespace) -> int:
     if options.pattern not in known:
         raise unknown_word(options.pattern, known, "pattern", "`clearproof new`")
     if options.sidings is not None and options.pattern != "line":
-        print("--sidings is for the pattern line.", file=sys.stderr)
+        tell_aside("--sidings is for the pattern line.")
         return ExitCode.BAD_INPUT
     path = Path(options.file or f"{options.pattern}.ixl")
     text = _line(options.sidings or 2) if options.pattern == "line" else None

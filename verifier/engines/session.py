@@ -258,7 +258,7 @@ class _Listener:
 
     def _listen(self) -> None:
         while numbers := self._received.recv(64):
-            if signal.SIGINT in numbers:
+            if any(number in numbers for number in stopping.ENDING):
                 self.pressed = True
                 # The check that is to stop may not have begun yet.
                 this = self._checks

@@ -1,4 +1,5 @@
-"""When work has to stop before its end: Ctrl-C was pressed, or the time for all of it is over.
+"""When work has to stop before its end: Ctrl-C was pressed, the system ends the program (SIGTERM),
+or the time for all of it is over.
 
 Whoever runs a proof says so once (:func:`stoppable`, :func:`time_limit`). What works long asks
 :func:`checkpoint` between two steps, where nothing is left half done, and lets a solver work no
@@ -27,6 +28,8 @@ if sys.platform != "win32":
 _USED = Path("/proc/self/statm")
 # Bytes that are left for telling what was decided.
 RESERVE = 48 * 2**20
+# What ends this program with what is known.
+ENDING = (signal.SIGINT, signal.SIGTERM)
 OUT_OF_TIME = "no answer in the time allowed"
 
 
@@ -75,24 +78,32 @@ def under(limit: TimeLimit | None) -> Iterator[None]:
 
 @contextmanager
 def stoppable() -> Iterator[None]:
-    """In here, Ctrl-C makes :func:`checkpoint` raise :class:`Interrupted`.
+    """In here, Ctrl-C and what :func:`heed_termination` heeds make :func:`checkpoint` raise
+    :class:`Interrupted`.
 
-    Not outside the main thread, nor where the caller handles Ctrl-C: then the caller's handler
+    Not outside the main thread, nor where the caller handles a signal: then the caller's handler
     stays in place."""
-    if (
-        threading.current_thread() is not threading.main_thread()
-        or signal.getsignal(signal.SIGINT) is not signal.default_int_handler
-    ):
+    heeded = [n for n in ENDING if signal.getsignal(n) is signal.default_int_handler]
+    if threading.current_thread() is not threading.main_thread() or not heeded:
         yield
         return
     pressed: list[int] = []
-    handler = signal.signal(signal.SIGINT, lambda number, _frame: pressed.append(number))
+    for number in heeded:
+        signal.signal(number, lambda number, _frame: pressed.append(number))
     before = _pressed.set(pressed)
     try:
         yield
     finally:
         _pressed.reset(before)
-        signal.signal(signal.SIGINT, handler)
+        for number in heeded:
+            signal.signal(number, signal.default_int_handler)
+
+
+def heed_termination() -> None:
+    """From now on SIGTERM ends this process as Ctrl-C does, where nobody has said otherwise."""
+    in_main = threading.current_thread() is threading.main_thread()
+    if in_main and signal.getsignal(signal.SIGTERM) is signal.SIG_DFL:
+        signal.signal(signal.SIGTERM, signal.default_int_handler)
 
 
 def checkpoint() -> None:
@@ -106,7 +117,7 @@ def checkpoint() -> None:
 
 
 def is_stopped() -> bool:
-    """Whether Ctrl-C was pressed since the work began that is :func:`stoppable`."""
+    """Whether it was told to end since the work began that is :func:`stoppable`."""
     return bool(_pressed.get())
 
 

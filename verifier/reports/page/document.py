@@ -16,6 +16,7 @@ from importlib import metadata, resources
 from verifier import __version__
 from verifier.drawing.svg.template import STYLE
 from verifier.drawing.wiring.ink import STYLE as WIRING_STYLE
+from verifier.language.writing import UnwritableError
 from verifier.reports.page import parts
 from verifier.reports.page.findings import findings
 from verifier.reports.page.markup import Html, coded, joined, tag, trusted
@@ -155,10 +156,19 @@ def _digest(report: Report) -> str:
 
 
 def _today() -> str:
-    """The day, or the one that builds are told to be made on (SOURCE_DATE_EPOCH)."""
+    """The day, or the one that builds are told to be made on (SOURCE_DATE_EPOCH).
+
+    Raises :class:`UnwritableError` where that is no time."""
     epoch = os.environ.get("SOURCE_DATE_EPOCH", "")
-    day = datetime.fromtimestamp(int(epoch), UTC) if epoch.isdecimal() else datetime.now(UTC)
-    return day.date().isoformat()
+    if not epoch:
+        return datetime.now(UTC).date().isoformat()
+    try:
+        return datetime.fromtimestamp(int(epoch), UTC).date().isoformat()
+    except (ValueError, OverflowError, OSError):
+        raise UnwritableError(
+            f"No report was written: SOURCE_DATE_EPOCH is `{epoch[:40]}`. Give it seconds since "
+            "1970, such as 1700000000, or leave it unset."
+        ) from None
 
 
 def _links(inside: Sequence[Part]) -> Html:
