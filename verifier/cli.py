@@ -11,6 +11,7 @@ import sys
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
+from typing import NoReturn
 
 from verifier import __version__
 from verifier.commands import (
@@ -69,14 +70,12 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except OSError:  # the working folder is gone
         pass
     options = parser.parse_args(arguments or ["page"])
-    helped = helping.run_with(parser, parsers, options)
-    if helped is not None:
-        return helped
     collect_seldom()
     heed_termination()
     before, sys.unraisablehook = sys.unraisablehook, _pressed_again
     try:
-        code = int(options.run(options))
+        helped = helping.run_with(parser, parsers, options)
+        code = int(options.run(options)) if helped is None else helped
         sys.stdout.flush()
         return code
     except KeyboardInterrupt:
@@ -139,9 +138,21 @@ def _exit_codes() -> str:
     return "\n".join(["exit codes:", *(f"  {line}" for line in table())])
 
 
+class _Parser(argparse.ArgumentParser):
+    """Says what is wrong with a command line in one line."""
+
+    def error(self, message: str) -> NoReturn:
+        name = self.prog.partition(" ")[2]
+        self.exit(
+            ExitCode.BAD_INPUT,
+            f"{self.prog}: {message}. `clearproof {f'help {name}' if name else '--help'}` tells "
+            "more.\n",
+        )
+
+
 def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentParser]]:
     """The parser of the command line, and that of each command."""
-    parser = argparse.ArgumentParser(
+    parser = _Parser(
         prog="clearproof",
         description="Proves that the signals of a model railroad never show a false clear, "
         "or draws a situation in which they do. Without a command, opens a local page.",

@@ -208,11 +208,12 @@ def test_the_worst_exit_code_counts() -> None:
 
 
 def test_a_reader_that_goes_away_is_no_error(broken: Path) -> None:
-    command = f'"{sys.executable}" -m verifier.cli prove --all "{broken}" | head -n 1'
-    done = subprocess.run(
-        ["bash", "-c", command], capture_output=True, text=True, timeout=60, check=False
-    )
-    assert done.stdout.startswith("Fernhook") and done.stderr == ""
+    for arguments, first in ((f'prove --all "{broken}"', "Fernhook"), ("completion zsh", "#")):
+        command = f'"{sys.executable}" -m verifier.cli {arguments} | head -n 1'
+        done = subprocess.run(
+            ["bash", "-c", command], capture_output=True, text=True, timeout=60, check=False
+        )
+        assert done.stdout.startswith(first) and done.stderr == ""
 
 
 def test_ctrl_c_keeps_the_verdicts_it_has(tmp_path: Path) -> None:

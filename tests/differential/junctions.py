@@ -1,12 +1,16 @@
 """Generated junctions: valid files with rules right and subtly wrong.
 
 In: a random source and how many situations a junction may have. Out: the text of a file.
+``python -m tests.differential.junctions FOLDER COUNT [ROOM [FIRST]]`` writes so many files, for
+``clearproof farm junctions FOLDER``.
 
 First the track is drawn and built; from what it is found to be, signals are placed at
 random gaps. Rules then follow the routes the signals turn out to have, and are spoiled in
 the ways in which people get them wrong.
 """
 
+import sys
+from pathlib import Path
 from random import Random
 
 from hypothesis import strategies as st
@@ -123,3 +127,14 @@ def _bare_signal(name: str, place: str, heads: int) -> str:
     names = ", ".join(h.split(".")[-1] for h in _heads(name, heads))
     words = f" heads {names}" if heads > 1 else ""
     return f"signal {name} at {place}{words} Stop otherwise"
+
+
+def main(folder: str, count: str, room: str = "500", first: str = "0") -> None:
+    Path(folder).mkdir(parents=True, exist_ok=True)
+    for seed in range(int(first), int(first) + int(count)):
+        text = write_junction(Random(seed), int(room))
+        (Path(folder) / f"junction-{seed:06}.ixl").write_text(text, "utf-8")
+
+
+if __name__ == "__main__":
+    main(*sys.argv[1:])

@@ -175,10 +175,11 @@ def test_mutants_lines_and_junctions(
     assert "4RB Clear without `Single clear`" in needed
     assert main(["farm", "lines", "2-3", "-o", str(out), "--jobs", "1"]) == ExitCode.AS_EXPECTED
     assert [row["result"] for row in rows_of(out)] == ["proved at every single moment"] * 2
-    both = [str(files["safe"]), str(files["broken"])]
-    assert main(["farm", "junctions", *both, "-o", str(out)]) == ExitCode.AS_EXPECTED
-    assert [row["result"] for row in rows_of(out)] == ["agrees"] * 2
-    assert [row["broken"] for row in rows_of(out)] == ["0", "2"]
+    (tmp_path / "wrong.ixl").write_text("signal\n")
+    every = [str(files["safe"]), str(files["broken"]), str(tmp_path / "wrong.ixl")]
+    assert main(["farm", "junctions", *every, "-o", str(out)]) == ExitCode.AS_EXPECTED
+    assert [row["result"] for row in rows_of(out)] == ["agrees", "agrees", "refused: CP105"]
+    assert [row["broken"] for row in rows_of(out)] == ["0", "2", ""]
     assert not list(tmp_path.glob("*.journal"))
     assert "Table written" in capsys.readouterr().out
     end_all()

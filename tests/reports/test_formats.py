@@ -11,11 +11,14 @@ from junitparser import Error, Failure, JUnitXml, Skipped
 from sarif_pydantic import Sarif
 from tap.parser import Parser
 
+import verifier
 from tests.decide.layouts import BROKEN, SAFE
 from tests.junction_files import spec
 from tests.reports.schemas import validator
 from verifier.cli import main
-from verifier.reports.formats.cases import FAILING, Case, FileResult, cases
+from verifier.reports import machine
+from verifier.reports.formats.cases import FAILING, Case, Edit, FileResult, cases
+from verifier.reports.formats.markdown import markdown
 from verifier.verdicts.exit_codes import ExitCode
 
 ALL = ("json", "sarif", "junit", "tap", "github", "gitlab", "markdown")
@@ -62,6 +65,9 @@ def test_sarif(kind: str, reports: dict[str, dict[str, Any]]) -> None:
     [run] = log["runs"]
     rules = [rule["id"] for rule in run["tool"]["driver"]["rules"]]
     assert len(set(rules)) == len(rules)
+    for rule in run["tool"]["driver"]["rules"]:
+        if "help" in rule:  # a property of the file's own has none
+            assert main(["explain", rule["id"]]) == ExitCode.AS_EXPECTED, rule
     [invocation] = run["invocations"]
     assert invocation["exitCode"] == reports[kind]["code"]
     failing = 0
@@ -181,6 +187,19 @@ def test_markdown(kind: str, reports: dict[str, dict[str, Any]]) -> None:
     assert (told in text.splitlines()) == (kind in ("broken", "history"))
     if kind in ("broken", "history"):
         assert "```text\n" in text and "◄─" in text
+
+
+def test_a_repair_of_several_lines_is_shown_as_these_lines() -> None:
+    """In the summary, no line runs into the next one."""
+    one = Edit("Add", (3, 9), (3, 9), " and T1 normal")
+    several = Edit("Add", (3, 9), (5, 2), " and T1 normal\n  Stop otherwise\nsignal 2 at A | B")
+    document = machine.file_report(verifier.prove(verifier.load_text(BROKEN)))
+    number = next(i for i, v in enumerate(document["verdicts"]) if v["status"] == "broken")
+    result = FileResult(document, {number: (one, several)})
+    text = markdown([result], ExitCode.BROKEN)
+    assert "Add (proved), at line 3: `and T1 normal`\n" in text
+    shown = "… and T1 normal\n  Stop otherwise\nsignal 2 at A | B"
+    assert f"Add (proved), lines 3 to 5:\n\n```text\n{shown}\n```\n" in text
 
 
 def test_json_is_the_same_document(reports: dict[str, dict[str, Any]]) -> None:

@@ -80,11 +80,14 @@ def _cases(options: argparse.Namespace) -> "tuple[Sequence[Case], Sequence[str]]
         case "mutants":
             return list(sweeps.mutant_cases(_lent(options.what))), sweeps.MUTANT_COLUMNS
         case _:
-            return list(sweeps.junction_cases(_lent(options.what))), sweeps.JUNCTION_COLUMNS
+            return list(
+                sweeps.junction_cases(_lent(options.what, checks=False))
+            ), sweeps.JUNCTION_COLUMNS
 
 
-def _lent(paths: Sequence[str]) -> "list[Lent]":
-    """The files, but for those that are wrong, which are told."""
+def _lent(paths: Sequence[str], *, checks: bool = True) -> "list[Lent]":
+    """The files, but for those that are wrong, which are told; without ``checks``, but for those
+    that cannot be read."""
     from verifier.commands.console import complaint
     from verifier.farm.lent import lent
     from verifier.language.diagnostics.diagnostic import InputError
@@ -92,7 +95,7 @@ def _lent(paths: Sequence[str]) -> "list[Lent]":
     found, wrong = [], None
     for path in dict.fromkeys(files_of(paths, layouts=True)):
         try:
-            found.append(lent(path))
+            found.append(lent(path, checks=checks))
         except InputError as error:
             wrong = error
             say_aside([f"{path} is left out:", *complaint(error)])

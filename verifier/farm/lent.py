@@ -1,13 +1,16 @@
 """A junction file with all that it includes, to be proved where its disk is not."""
 
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 from tempfile import TemporaryDirectory
 
 from verifier.api import checked, read_file
+from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.files import UnreadableError, bytes_of, noting_reads, text_in
+from verifier.language.modules.includes import included
+from verifier.language.source import Source
 from verifier.plan.model import Plan
 from verifier.world.world import World
 
@@ -40,11 +43,16 @@ class Lent:
             yield path
 
 
-def lent(path: Path) -> Lent:
-    """A file to be lent. Raises InputError where anything is wrong with it."""
+def lent(path: Path, *, checks: bool = True) -> Lent:
+    """A file to be lent. Raises InputError where anything is wrong with it; without ``checks``,
+    only where it cannot be read."""
     with noting_reads() as read:
         text, raw = read_file(path)
-        checked(text, str(path), path)
+        if checks:
+            checked(text, str(path), path)
+        else:
+            with suppress(InputError):
+                included(Source(str(path), text), path)
     root = path.parent.resolve()
     others = []
     for other in read:

@@ -4,7 +4,7 @@ each finding with its drawing and its history."""
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from verifier.reports.formats.cases import FAILING, Case, FileResult, cases
+from verifier.reports.formats.cases import FAILING, Case, Edit, FileResult, cases
 from verifier.reports.words import PROMISES_LEAD, mend_words
 from verifier.verdicts.baseline import path_of
 from verifier.verdicts.exit_codes import ExitCode
@@ -72,7 +72,23 @@ def _finding(case: Case) -> Iterator[str]:
         )
     for edit in case.repairs:
         yield ""
-        yield f"{edit.label} (proved), at line {edit.start[0]}: `{' '.join(edit.text.split())}`"
+        yield from _repair(edit)
+
+
+def _repair(edit: Edit) -> Iterator[str]:
+    """A repair in its line; one of several lines as these lines then are, the first one from where
+    it changes."""
+    first, last = edit.start[0], edit.end[0]
+    lines = edit.text.strip("\n").splitlines()
+    if first == last and len(lines) < 2:
+        yield f"{edit.label} (proved), at line {first}: `{' '.join(edit.text.split())}`"
+        return
+    where = f"at line {first}" if first == last else f"lines {first} to {last}"
+    yield f"{edit.label} (proved), {where}:"
+    yield ""
+    yield "```text"
+    yield from (f"… {lines[0].strip()}" if edit.start[1] > 1 else lines[0], *lines[1:])
+    yield "```"
 
 
 def _cell(text: str) -> str:

@@ -9,6 +9,8 @@ from collections.abc import Sequence
 from urllib.parse import quote
 
 from verifier import __version__
+from verifier.language.diagnostics.registry import kinds
+from verifier.language.words import meanings
 from verifier.properties.catalog import BY_NAME
 from verifier.reports.formats.cases import Case, Edit, FileResult, cases
 from verifier.reports.json_parts import Json
@@ -64,12 +66,12 @@ def sarif(results: Sequence[FileResult], code: ExitCode) -> str:
 
 def _rule(rule: str) -> Json:
     entry = BY_NAME.get(rule)
-    title = entry.title if entry else rule
-    return {
-        "id": rule,
-        "shortDescription": {"text": title},
-        "help": {"text": f"`clearproof explain {rule}` tells more."},
-    }
+    word = meanings().get(rule)
+    title = entry.title if entry else word.text if word else rule
+    found: Json = {"id": rule, "shortDescription": {"text": title}}
+    if entry or word or rule in kinds():  # else it is a property of the file's own
+        found["help"] = {"text": f"`clearproof explain {rule}` tells more."}
+    return found
 
 
 def _result(case: Case, rule: int) -> Json:
