@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from verifier.census.compare import differences, differences_with_faults
 from verifier.decide.claims import check_claims, claimed, unmet
+from verifier.decide.moved_report import keep_report, taken_over
 from verifier.decide.situations import SituationProver, needs_history
 from verifier.decide.vacuity import always_true, kept_out, nothing_clears, with_what_restricts
 from verifier.engines.proof_store import NO_STORE, ProofStore
@@ -96,6 +97,11 @@ def prove(
         # With ``recheck``, what an earlier proof found was not asked twice.
         situations = SituationProver(world, timeout, (), NO_STORE if recheck else store)
         proof = ProofState(plan, plan, everything, asked, situations, progress, on_verdict, wanted)
+        of_safety = quick and not (recheck or wanted or brief)
+        if of_safety and (known := taken_over(store, plan, [*proof.plain, *proof.of_faults])):
+            for verdict in known.verdicts:
+                on_verdict(verdict)
+            return known
         phases: list[Phase] = [
             leave_out_vain,
             check_assumptions,
@@ -108,8 +114,11 @@ def prove(
             phases += [tell(on_safety)] if on_safety else []
             phases += [decide_usefulness, look_for_clear_signals, decide_pairs]
             phases += [find_repairs, find_promises] if repairs else []
-        stopped = _run(phases, proof) or (FOLLOWS if quick else None)
-        return replace(proof.report(stopped), second=_second(agreements))
+        stopped = _run(phases, proof)
+        report = proof.report(stopped or (FOLLOWS if quick else None))
+        if of_safety and not stopped:
+            keep_report(store, report)
+        return replace(report, second=_second(agreements))
 
 
 def _count(plan: Plan, everything: Sequence[Obligation], wanted: Collection[str]) -> None:

@@ -8,13 +8,16 @@ time; else the windows and delays that rule out that none is late.
 from collections.abc import Iterator, Mapping, Sequence
 from fractions import Fraction
 
-from verifier.engines.results import Conflict
-from verifier.engines.temporal.scheduling import Scheduled, scheduler_of
+from verifier.engines.results import Conflict, Reachable, Unknown
+from verifier.engines.temporal.localization import LocalAnswer
+from verifier.engines.temporal.scheduling import Scheduled, scheduled, scheduler_of
 from verifier.explain.trace_slicing import following
 from verifier.logic.expr import Expr, holds
 from verifier.logic.transition_system import Delay, System
 from verifier.plan import observables
 from verifier.plan.observables import Observable
+from verifier.properties.obligation import Obligation
+from verifier.world.history import Histories
 
 Moment = Mapping[Observable, str]
 
@@ -99,3 +102,21 @@ class _InTime:
 
 def _over(delay: Delay) -> Observable:
     return observables.choice("expiry", delay.clock.name)
+
+
+def against(
+    obligation: Obligation, answer: LocalAnswer, histories: Histories
+) -> tuple[Conflict, ...]:
+    """Why the histories that an answer found do not count: they have no times, or their ends
+    rest on relays or timers that are late."""
+    system, outcome = histories.system, answer.outcome
+    match outcome:
+        case Unknown(conflicts=conflicts):
+            return conflicts
+        case Reachable(trace=trace) if system.timing is not None:
+            played = scheduled(system, trace)
+            assert played is not None, "bounded model checking finds traces that have times"
+            late = lateness(system, histories.expand(obligation.formula), played)
+            return () if late is None else (late,)
+        case _:
+            return ()

@@ -11,7 +11,8 @@ from functools import cached_property
 from time import monotonic
 
 from verifier.decide.earlier_proofs import EarlierProofs, keep_order, keep_states
-from verifier.decide.punctuality import lateness
+from verifier.decide.finer_systems import FinerSystems
+from verifier.decide.punctuality import against
 from verifier.decide.replayed import (
     AFTER_MISHAP,
     AS_FOUND,
@@ -27,6 +28,7 @@ from verifier.decide.replayed import (
 from verifier.engines import stopping
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.results import Conflict, Reachable, Unknown, Unreachable
+from verifier.engines.temporal.earlier_histories import EarlierHistories
 from verifier.engines.temporal.houdini import inductive_clauses
 from verifier.engines.temporal.localization import LocalAnswer, Windows
 from verifier.engines.temporal.proof_core import relied_on
@@ -40,7 +42,7 @@ from verifier.engines.temporal.scheduling import Scheduled, scheduled
 from verifier.explain.trace_narrative import Narrative, narrative
 from verifier.language.listing import several
 from verifier.logic.expr import FALSE, Expr, conjunction, negation, support
-from verifier.logic.time_order import Order, Ordered
+from verifier.logic.time_order import Ordered
 from verifier.logic.transition_system import System, connected, cut
 from verifier.plan import observables
 from verifier.plan.claims import granted
@@ -130,7 +132,7 @@ class SystemProver:
         self._timeout = timeout
         self._order = self.histories.order
         self._ordered = Ordered(system, self._order)
-        self._told_apart_by: dict[Finer, Histories] = {}
+        self._finer = FinerSystems(plan, lossy=lossy, blips=blips, faults=faults)
         # Invariants of windows with fewer comparisons.
         self._earlier: list[Expr] = []
         # Where all was asked of this very system before, the store has the answers.
@@ -143,6 +145,7 @@ class SystemProver:
         # As they are now: this proof adds clauses of its own to the store.
         tried = earlier and not (system.always or asked_before)
         self._clauses = store.clauses_of(self._kind) if tried else ()
+        self._found_before = EarlierHistories(store, self._kind)
 
     @cached_property
     def _kept(self) -> EarlierProofs | None:
@@ -167,6 +170,7 @@ class SystemProver:
             brief=self._brief,
             quick=self._quick,
             kind=self._kind,
+            edited=bool(self._clauses or self._found_before),
         )
 
     def whole(self, *, wrecks: bool = False) -> tuple[System, Callable[[Expr], Expr]]:
@@ -174,7 +178,7 @@ class SystemProver:
         self._catch_up()
         if not wrecks:
             return self._ordered.system, self._expand
-        histories, ordered = self._finer(Finer(wrecks=True, prompt=True), self._order)
+        histories, ordered = self._finer.of(Finer(wrecks=True, prompt=True), self._order)
         return ordered.system, lambda formula: ordered.within(histories.expand(formula))
 
     def _expand(self, formula: Expr) -> Expr:
@@ -225,12 +229,15 @@ class SystemProver:
                 if (excluded := self._kept.exclude(obligation.formula)) is not None:
                     yield obligation, _Found(*excluded)
                     waiting.remove(obligation)
+        for obligation, found in [] if likely else [*self._found_again(waiting)]:
+            yield obligation, found
+            waiting.remove(obligation)
         while waiting:
             bads = [self._expand(o.formula) for o in waiting]
             places = [place_of(o, self.plan) for o in waiting]
             left: list[tuple[Obligation, _Found]] = []
             for i, answer in self._windows.answers(bads, places, likely=likely):
-                late = self._against(waiting[i], answer, self.histories)
+                late = against(waiting[i], answer, self.histories)
                 found = _Found(bads[i], answer, late)
                 if found.late:
                     left.append((waiting[i], found))
@@ -241,22 +248,23 @@ class SystemProver:
                 return
             waiting = [obligation for obligation, _ in left]
 
-    def _against(
-        self, obligation: Obligation, answer: LocalAnswer, histories: Histories
-    ) -> tuple[Conflict, ...]:
-        """Why the histories that an answer found do not count: they have no times, or their ends
-        rest on relays or timers that are late."""
-        system, outcome = histories.system, answer.outcome
-        match outcome:
-            case Unknown(conflicts=conflicts):
-                return conflicts
-            case Reachable(trace=trace) if system.timing is not None:
-                played = scheduled(system, trace)
-                assert played is not None, "bounded model checking finds traces that have times"
-                late = lateness(system, histories.expand(obligation.formula), played)
-                return () if late is None else (late,)
-            case _:
-                return ()
+    def _found_again(
+        self, waiting: Sequence[Obligation], finer: Finer = AS_FOUND
+    ) -> "Iterator[tuple[Obligation, _Found]]":
+        """Those that histories of earlier texts reach again, where any history does."""
+        if not (self._quick and self._found_before):
+            return
+        histories, ordered = self.histories, self._ordered
+        if finer != AS_FOUND:
+            histories, ordered = self._finer.of(finer, self._order)
+        bads = {
+            i: ordered.within(histories.expand(obligation.formula))
+            for i, obligation in enumerate(waiting)
+        }
+        for i, reached in self._found_before.again(ordered.system, bads):
+            answer = LocalAnswer(reached, ordered.system)
+            if not against(waiting[i], answer, histories):
+                yield waiting[i], _Found(bads[i], answer)
 
     def _compares_more(self, against: Iterable[Conflict]) -> bool:
         """Compare the windows and delays for which histories do not count. Whether any of that is
@@ -438,20 +446,22 @@ class SystemProver:
                     if self._is_told_less(possible):
                         played = self._scheduled(obligation, trace, finer)
                         self._tried.check(obligation, played.moments, played.seconds, finer)
+                        self._found_before.learn(obligation.key, trace)
                         if possible:
                             return Verdict(obligation, "proved")
                         return Verdict(obligation, "broken", TO_BE_TOLD)
                     history = self._replayed(obligation, trace, finer)
+                    self._found_before.learn(obligation.key, trace)
                 except Unsettled as circle:
                     return Verdict(obligation, "undecided", beyond_words(circle))
                 except MovesOn:
                     if finer.wrecks:
                         return Verdict(obligation, "undecided", AFTER_MISHAP)
-                    return self._told_apart(obligation, replace(finer, wrecks=True))
+                    return self._told_apart(obligation, replace(finer, wrecks=True), len(trace))
                 except Hasty:
                     if finer.prompt:
                         return Verdict(obligation, "undecided", TOO_SOON)
-                    return self._told_apart(obligation, replace(finer, prompt=True))
+                    return self._told_apart(obligation, replace(finer, prompt=True), len(trace))
                 story, last = history.story, last_moment(self.plan, history.story)
                 if possible:
                     return Verdict(obligation, "proved", story=story, witness=last)
@@ -474,38 +484,28 @@ class SystemProver:
 
         return LaterProof(find)
 
-    def _told_apart(self, obligation: Obligation, finer: Finer) -> Verdict:
-        """The verdict where more histories are told apart."""
+    def _told_apart(self, obligation: Obligation, finer: Finer, moments: int) -> Verdict:
+        """The verdict where more histories are told apart; so many ``moments`` has one where they
+        are not."""
         place, likely = place_of(obligation, self.plan), obligation.mode == "possible"
         order = self._order
+        known = self._found_again([obligation], finer)
+        for _, found in known:
+            return self._verdict(obligation, found.bad, found.answer, finer=finer)
         while True:
-            histories, ordered = self._finer(finer, order)
+            histories, ordered = self._finer.of(finer, order)
             bad = ordered.within(histories.expand(obligation.formula))
             windows = Windows(
                 ordered.system, few=self._few, timeout=self._timeout, store=self._store,
                 quick=self._quick,
             )  # fmt: skip
-            ((_, answer),) = windows.answers([bad], [place], likely=likely, traced=True)
-            late = self._against(obligation, answer, histories)
+            ((_, answer),) = windows.answers([bad], [place], likely=likely, traced=moments)
+            late = against(obligation, answer, histories)
             before = order
             for conflict in late:
                 order = order.also(conflict.windows, conflict.chain)
             if order == before:
                 return self._verdict(obligation, bad, answer, late=late, finer=finer)
-
-    def _finer(self, finer: Finer, order: Order) -> tuple[Histories, Ordered]:
-        """Histories that are told apart, which takes further states."""
-        if finer not in self._told_apart_by:
-            self._told_apart_by[finer] = Histories(
-                self.plan,
-                lossy=self.lossy,
-                blips=self.histories.blips,
-                faults=self._faults,
-                wrecks=finer.wrecks,
-                prompt=finer.prompt,
-            )
-        found = self._told_apart_by[finer]
-        return found, Ordered(found.system, order)
 
     def _replayed(
         self,
@@ -535,7 +535,7 @@ class SystemProver:
         return Tried(self.plan, self._faults, self.lossy, self.histories.blips)
 
     def _histories_of(self, finer: Finer) -> Histories:
-        return self.histories if finer == AS_FOUND else self._finer(finer, self._order)[0]
+        return self.histories if finer == AS_FOUND else self._finer.of(finer, self._order)[0]
 
     def _scheduled(self, obligation: Obligation, trace: Trace, finer: Finer) -> Scheduled:
         """The trace with its times. Raises :class:`InternalError` where it has none."""

@@ -38,6 +38,8 @@ OVERLAP, MOST = 0.85, 0.5
 NOTHING: Mapping[Observable, str] = {}
 # Steps of random simulation.
 SAMPLED = 150
+# Where more histories are told apart, those sought are so much longer at most.
+LONGER = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,7 +59,8 @@ class Windows:
     that histories of what is likely can do with; ``standing``: states of trains where they may
     stand, and that all of the train is there; ``brief``: any history of what is likely does, if it
     is short, the smallest one or not; ``quick``: any history of anything does; ``kind``: what the
-    store keeps clauses under. Without hints, the answers are a function of the questions asked, in
+    store keeps clauses under; ``edited``: clauses of earlier proofs exclude none of what is asked.
+    Without hints, the answers are a function of the questions asked, in
     their order."""
 
     def __init__(
@@ -74,9 +77,11 @@ class Windows:
         brief: bool = False,
         quick: bool = False,
         kind: Hashable = None,
+        edited: bool = False,
     ):
         self.system = system
         self._quick = quick
+        self._edited = edited and quick
         self._kind = kind
         self._witnesses = Witnesses(system, made, few, store, small=not brief, standing=standing)
         self._brief = brief
@@ -104,12 +109,13 @@ class Windows:
         places: Sequence[Hashable] | None = None,
         *,
         likely: bool = False,
-        traced: bool = False,
+        traced: int = 0,
     ) -> Iterator[tuple[int, LocalAnswer]]:
         """The answers for several bad states, each with its position, as soon as it is known.
         ``places``: for each of them its place; those of one place are decided together.
-        ``likely``: they should be reachable, so traces are searched first. ``traced``: they are
-        known to be in a similar system, so that short traces are."""
+        ``likely``: they should be reachable, so traces are searched first. ``traced``: in a
+        similar system they are reached by traces of so many moments, so traces are searched first.
+        """
         by_place: dict[Hashable, list[int]] = {}
         for i in range(len(bads)):
             by_place.setdefault(places[i] if places else None, []).append(i)
@@ -124,7 +130,7 @@ class Windows:
         groups: Sequence[Sequence[int]],
         answers: Mapping[int, LocalAnswer],
         likely: bool,
-        traced: bool,
+        traced: int,
     ) -> Iterator[tuple[int, LocalAnswer]]:
         """The same; ``answers`` has those known already."""
         for i, bad in enumerate(bads):
@@ -135,10 +141,12 @@ class Windows:
                 open_ = {i: bads[i] for i in group if i not in answers}
                 for i, found in self._witnesses.find(open_, self._deadline(len(open_) or 1)):
                     yield i, LocalAnswer(found, self.system)
-        if likely or traced or self._hints:  # what no hint excluded may well be reachable
+        # What no hint, and no clause of earlier proofs, excluded may well be reachable.
+        if likely or traced or self._hints or self._edited:
             open_ = {i: bad for i, bad in enumerate(bads) if i not in answers}
             small = not (self._quick or (likely and self._brief))
-            yield from self._search(open_, DEPTHS[FIRST_RING], small=small)
+            moments = max(DEPTHS[FIRST_RING], traced + LONGER if self._quick else 0)
+            yield from self._search(open_, moments, small=small)
         rings = FIRST_RING
         failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
         while groups:
@@ -278,7 +286,7 @@ class Windows:
         """Those with a short trace in the whole system, or a longer one where a sample has one."""
         for i, bad in bads.items():
             checkpoint()
-            answer = self._shortest(bad, moments, sampled=True, small=small)
+            answer = self._shortest(bad, moments, sampled=not self._quick, small=small)
             # What traces reach that have no times has no proof without times either.
             if isinstance(answer, Reachable) or answer.conflicts:
                 yield i, LocalAnswer(answer, self.system)

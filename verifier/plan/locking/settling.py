@@ -9,7 +9,7 @@ Those that read one another in a circle are gone through, state by state: whatev
 it, no moves, one at a time or several at once, lead back to where they began.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Hashable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import product
 
@@ -49,7 +49,7 @@ def settling(plan: Plan) -> frozenset[str]:
     for name in locking.memory:
         circle = frozenset(other for other in beyond[name] if name in beyond.get(other, ()))
         if circle and circle not in gone_through:
-            gone_through[circle] = _Circle(plan, circle).comes_to_rest()
+            gone_through[circle] = _comes_to_rest(plan, circle)
         if circle and not gone_through[circle]:
             restless.add(name)
     return frozenset(
@@ -91,6 +91,62 @@ def _movers(plan: Plan, what: Observable) -> Iterator[str]:
 
 
 # ------------------------------------------------------------------ circles
+
+
+# Of circles gone through, the answers, by all that they can depend on: each replay and each edit
+# asks again. So many are kept; those asked for first go first.
+MOST_KEPT = 500
+_known: dict[Hashable, bool] = {}
+
+
+def _comes_to_rest(plan: Plan, names: frozenset[str]) -> bool:
+    """Whether the moves of some that read one another come to an end."""
+    question = names, _said(plan)
+    found = _known.get(question)
+    if found is None:
+        found = _known[question] = _Circle(plan, names).comes_to_rest()
+        while len(_known) > MOST_KEPT:
+            del _known[next(iter(_known))]
+    return found
+
+
+def _said(plan: Plan) -> Hashable:
+    """All that memory and signals go by, without the places where the file says it."""
+    locking = plan.locking
+    return (
+        tuple(
+            (r.name, _shape(r.picks), _shape(r.sticks), r.slow_pick, r.slow_release)
+            for r in locking.relays.values()
+        ),
+        tuple((t.name, t.seconds, _shape(t.runs)) for t in locking.timers.values()),
+        tuple(
+            (w.name, _shape(w.rightward), _shape(w.leftward), _shape(w.locked))
+            for w in locking.traffic.values()
+        ),
+        tuple((name, _shape(c.condition)) for name, c in plan.conditions.items()),
+        tuple(
+            (s.name, s.aspect, tuple((n.shows, _shape(n.when)) for n in s.lines),
+             tuple((n.shows, _shape(n.when)) for head in s.heads for n in head.lines))
+            for s in plan.signals.values()
+        ),
+        tuple((d.name, d.pipe.points if d.pipe else None) for d in plan.derails.values()),
+        tuple(locking.memory),
+    )  # fmt: skip
+
+
+def _shape(condition: Condition | None) -> Hashable:
+    """A condition without the places where the file says it."""
+    match condition:
+        case None:
+            return None
+        case Fact(what=what, values=values):
+            return what, values
+        case Not(part=part):
+            return "not", _shape(part)
+        case All(parts=parts):
+            return "all", tuple(map(_shape, parts))
+        case AnyOne(parts=parts):
+            return "any", tuple(map(_shape, parts))
 
 
 class _Open(Exception):
