@@ -13,7 +13,7 @@ from random import Random
 from tests.differential.junctions import built, write_junction
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan.minimality import count_situations
-from verifier.plan.wiring.division import is_plain
+from verifier.plan.wiring.rail_places import Chain, chains_of, is_plain
 
 # Spots and trains meet at awkward numbers: the same ones come up again and again.
 LENGTHS = (300, 600, 900, 1200, 1250)
@@ -33,7 +33,8 @@ def write_wired(r: Random, room: int) -> str:
         heads = {s.name: [head.name for head in s.heads] for s in plan.signals.values()}
         for much in (1.0, 0.8, 0.6, 0.4, 0.3, 0.2):
             plain = {block for block in plan.blocks if is_plain(block, plan.track)}
-            wired = Electrician(r, text, heads, much, plain).everything()
+            chains = {b: chains_of(b, plan.track, plan.wiring) for b in plan.blocks}
+            wired = Electrician(r, text, heads, much, plain, chains).everything()
             try:
                 if count_situations(built(wired).inputs) <= room:
                     return wired
@@ -66,6 +67,7 @@ class Electrician:
     heads: Mapping[str, Sequence[str]]
     much: float
     plain: Collection[str] = ()  # blocks that are one stretch of plain track
+    chains: Mapping[str, Sequence[Chain]] = field(default_factory=dict)  # by block
     shortest: int = 0
     supplies: list[str] = field(default_factory=list)
     districts: list[str] = field(default_factory=list)
@@ -98,6 +100,7 @@ class Electrician:
         for block in self.detected:
             self._detectors(block)
         self._drivers()
+        lines = [self._through_points(line) for line in lines]
         text = "\n".join([*lines, *self.added]) + "\n"
         # A color that no LEDs make is refused, and then what a driver cannot notice.
         if "CP674" in refused(text):
@@ -197,6 +200,28 @@ class Electrician:
         if length is None or block not in self.plain or not self.chance(0.7):
             return str
         return lambda name: f"{name} at {self.r.choice([0, length // 3, length // 2, length])} mm"
+
+    def _through_points(self, line: str) -> str:
+        """Feeders with places from points, the points with distances and jumpers. (All else stays
+        as it is.)"""
+        r = Random(f"points {line} {self.supplies}")
+        match line.split():
+            case ["block", name, *_] if name in self.turnouts and r.random() < 0.8:
+                ends = [end for chain in self.chains[name] for end in (chain.a, chain.b) if end]
+                for feeder in self.feeders.get(name, ()):
+                    at, (turnout, end) = r.choice([0, 40, 120]), r.choice(ends)
+                    side = "before" if end == "points" else f"beyond {end}"
+                    line = re.sub(rf"\b{feeder}\b", f"{feeder} at {at} mm {side} {turnout}", line)
+            case ["turnout", name, "in", block, *_]:
+                line += " fouling point 40 mm" * (r.random() < 0.3)
+                line += " bonded over 30 mm of 22 AWG" * ("live" not in line and r.random() < 0.6)
+                far = [(c.a, c.b) for c in self.chains[block] if c.b and c.b.piece == name]
+                said = [
+                    f"250 mm {'before' if a.end == 'points' else f'beyond {a.end}'} {a.piece}"
+                    for a, _ in far if a.piece != name
+                ]  # fmt: skip
+                line += f" points at {', '.join(said)}" * (bool(said) and r.random() < 0.8)
+        return line
 
     def _contacts_alone(self, name: str, line: str, positions: tuple[str, str]) -> str:
         """Contacts of what is not a turnout: both, one or none."""

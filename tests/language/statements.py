@@ -111,8 +111,13 @@ throw_clauses: Words = st.one_of(
     seq("pulse", amounts),
     seq("starts", starting),
 )
+from_points = st.one_of(
+    seq("before", names), seq("beyond", st.sampled_from([["normal"], ["reverse"]]), names)
+)
 machine_clauses: Words = st.one_of(
     throw_clauses,
+    seq("points", "at", joined(seq(lengths, from_points), ",")),
+    seq("bonded", "over", lengths, "of", numbers, "AWG"),
     seq("powered", "by", names),
     seq("draws", amounts),
     seq(st.sampled_from(["contact", "contacts"]), joined(sides, ",")),
@@ -210,7 +215,8 @@ wiring: Words = st.one_of(
     seq(
         "block", listed, maybe(lengths), maybe("in", listed), maybe("undetected"), maybe(strings),
         several(
-            seq("feeders", joined(seq(names, maybe("at", lengths)), ","), runs, maybe(fuses)), 2
+            seq("feeders", joined(seq(names, maybe("at", lengths, maybe(from_points))), ","), runs,
+                maybe(fuses)), 2
         ),
     ),
     seq("turnout", listed, "in", names, several(machine_clauses)),

@@ -711,3 +711,59 @@ def test_what_current_divides_by(
     yard = "" if "Yard" in change else "block Single"
     text = f"edge West, East\nblock Main\n{yard}\n{change}\n{track}\n"
     expect(text, code=code, underlined=underlined, message=message, hint=hint, more=more)
+
+
+# A throat of three turnouts, with one more clause below T1, or a feeder.
+THROAT = """\
+edge West, A-East, B-East, C-East, D-East
+block Single, A, B, C, D
+block Throat 2 m {feeder}
+turnout T7 in Throat
+turnout T5 in Throat
+turnout T1 in Throat {clause}
+turnout T9 in A
+track West = Single | T1 normal | T9 normal = A-East
+track T1 reverse = T5 normal = T7 normal | B = B-East
+track T5 reverse | C = C-East
+track T7 reverse | D = D-East
+bumper Stub
+track T9 reverse = Stub
+"""
+
+
+@pytest.mark.parametrize(
+    ("feeder", "clause", "code", "underlined", "message", "hint", "more"),
+    [
+        ("feeders f1 at 1 m before T9", "", "CP660", "before T9",
+         "`T9` is not in block `Throat`, but in `A`", "Measure from points in block `Throat`.",
+         "it is declared here"),
+        ("feeders f1 at 1 m", "", "CP660", "1 m",
+         "`at` is not one place in block `Throat`, which is more than one stretch of plain track",
+         "Measure it from points: `at 300 mm before T7`, or `at 300 mm beyond normal T7`.",
+         "the block is declared here"),
+        ("feeders f1 at 1 m beyond along T1", "", "CP660", "beyond along T1",
+         "a turnout has two legs",
+         "Write `beyond normal T1`, `beyond reverse T1`, or `before T1`.", "it is declared here"),
+        ("feeders f1 at 3 m beyond normal T1", "", "CP660", "3 m",
+         "feeder `f1` would be beyond the end of block `Throat`",
+         "Measure along the rail from the points, or give the block its whole length.",
+         "the block is declared here"),
+        ("feeders f1 at 9 in beyond reverse T1", "points at 200 mm before T5", "CP660", "9 in",
+         "feeder `f1` would be beyond the points of `T5`",
+         "Measure it from `T5`, on the leg that it is on.", "the feeder is here"),
+        ("", "points at 200 mm before T7", "CP660", "200 mm before T7",
+         "no rail of block `Throat` leads from there to `T1` without other points between",
+         "Measure from the next points in the block: `beyond` them on the leg that leads to `T1`, "
+         "or `before` them.", "`T1` is declared here"),
+        ("", "bonded over 4 in of 22 AWG frog live by points", "CP663",
+         "bonded over 4 in of 22 AWG",
+         "no jumper joins the rails beyond a live frog to the stock rails",
+         "They change with the frog. Take out `bonded …`, or write `frog dead` for a frog that "
+         "is insulated.", "the frog is live by this"),
+    ],
+)  # fmt: skip
+def test_rails_through_points(
+    feeder: str, clause: str, code: str, underlined: str, message: str, hint: str, more: str
+) -> None:
+    text = THROAT.format(feeder=feeder, clause=clause)
+    expect(text, code=code, underlined=underlined, message=message, hint=hint, more=(more,))

@@ -4,7 +4,7 @@ generated feeders; and what detectors see of it in the field, common practice wi
 import re
 import shutil
 import subprocess
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -12,14 +12,17 @@ from random import Random
 
 import pytest
 
+from tests.differential.junctions import built
 from tests.published.junctions import broken
 from tests.published.wired import prove
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
+from verifier.plan.wiring.division import shares
 from verifier.plan.wiring.electrical_constants import RAILS, ohms_per_meter, volts_lost
-from verifier.plan.wiring.ladder import share
+from verifier.plan.wiring.rail_circuit import COPPER_LEAST, COPPER_MOST
+from verifier.plan.wiring.rail_shares import share
 from verifier.plan.wiring.wiring_model import Run
 from verifier.reference.evaluator import Evaluator
 
@@ -65,8 +68,96 @@ def test_division_of_current(seed: int, tmp_path: Path) -> None:
     lines += [f"Rr{i} n{i} n{i + 1} {ohms:.12g}" for i, ohms in enumerate(rails)]
     currents = simulated(lines, [f"i(vf{i})" for i in range(count)], tmp_path)
     for i, current in enumerate(currents):
-        taps = [(ohms, j == i) for j, ohms in enumerate(wires)]
-        assert share(taps, rails, stock) == pytest.approx(current / 0.01, abs=1e-5)
+        feeds = [(j, ohms, j == i) for j, ohms in enumerate(wires)]
+        along = [(j, j + 1, ohms) for j, ohms in enumerate(rails)]
+        assert share(along, feeds, stock) == pytest.approx(current / 0.01, abs=1e-5)
+
+
+LEGS = ("normal", "reverse")
+
+
+def through_points(r: Random) -> tuple[str, dict[str, tuple[str, int]], int]:
+    """A block with one turnout, its rail soldered and its points bonded; of each feeder the end of
+    the turnout on whose side it is and how far from the points, in mm; and the fouling point."""
+    fouling = r.choice([150, 200, 250])
+    where = {"f0": ("points", r.choice([0, 300, 900]))}
+    for i, leg in enumerate(LEGS * 2):
+        if i < 1 or r.random() < 0.5:
+            where[f"f{i + 1}"] = leg, fouling + r.choice([0, 200, 700])
+    said = {"points": "before T1", "normal": "beyond normal T1", "reverse": "beyond reverse T1"}
+    feeders = ", ".join(f"{f} at {at} mm {said[end]}" for f, (end, at) in where.items())
+    detected = ", ".join(f for i, f in enumerate(where) if i % 2)
+    text = "\n".join([
+        "edge West, A-East, B-East", "supply Rails track power DCC 14 V",
+        "district Town fed by Rails", "rail code 83 soldered", "block Single, A, B",
+        f"block Switch in Town feeders {feeders} over 1 ft of 22 AWG",
+        f"turnout T1 in Switch fouling point {fouling} mm bonded over 4 in of 22 AWG",
+        "track West = Single | T1 normal | A = A-East", "track T1 reverse | B = B-East",
+        f"detector D current-sensing through {detected}",
+        "signal 2 at Single | T1", "  Clear when Switch clear and T1 normal", "  Stop otherwise",
+    ])  # fmt: skip
+    return text, where, fouling
+
+
+def one_rail(
+    r: Random, where: Mapping[str, tuple[str, int]], fouling: int
+) -> tuple[list[str], list[tuple[str, str, int]]]:
+    """One rail of such a block as a circuit, its resistances anywhere within what they may be; and
+    places where stock may stand: a node, the end on whose side it is, and how far from the points.
+
+    The stock rail leads to one leg. To the other leads the closure rail, which the point blade may
+    touch, a jumper from the stock rail, and another one around the frog."""
+    stock, other = r.sample(LEGS, 2)
+    frog = fouling * 3 // 4
+    jumper = 4 * 0.0254 * ohms_per_meter(22) * 1.25
+    lines: list[str] = ["Vbus bus 0 14"]
+    places: list[tuple[str, str, int]] = []
+    for end in ("points", *LEGS):
+        marks = {at for e, at in where.values() if e == end} | {0, fouling, frog, 40, 1200}
+        marks |= {r.randint(0, 1300) for _ in range(3)}
+        for a, b in pairwise(sorted(marks)):
+            if (end, b) != (other, frog) and not (end == other and a < frog < b):
+                ohms = (b - a) / 1000 * r.uniform(*map(float, RAILS[Fraction(83)]))
+                lines.append(f"R{end}{a} {end}{a} {end}{b} {ohms:.12g}")
+        places += [(f"{end}{at}", end, at) for at in sorted(marks) if (end, at) != (other, frog)]
+    # The points are one place; the blade of the closure rail may touch there, or not.
+    lines += ["Rstock points0 " + stock + "0 1e-9"]
+    lines += [f"Rblade points0 {other}0 {r.uniform(0.001, 0.2):.6g}"] * (r.random() < 0.5)
+    lines += [
+        f"Rjumper{i} {a} {b} {r.uniform(0.05, 1) * jumper:.12g}"
+        for i, (a, b) in enumerate([
+            (f"{stock}40", f"{other}40"), (f"{r.choice(LEGS)}40", f"{other}{fouling}"),
+        ])
+    ]  # fmt: skip
+    for feeder, (end, at) in where.items():
+        ohms = 0.3048 * ohms_per_meter(22) * r.uniform(COPPER_LEAST, COPPER_MOST)
+        lines += [f"R{feeder} bus m{feeder} {ohms:.12g}", f"V{feeder} m{feeder} {end}{at} 0"]
+    return lines, places
+
+
+@asks_ngspice
+@pytest.mark.parametrize("seed", range(6))
+def test_division_through_points(seed: int, tmp_path: Path) -> None:
+    """No share lies outside the bounds, wherever stock stands and whichever way the points lie."""
+    r = Random(seed)
+    text, where, fouling = through_points(r)
+    plan = built(text)
+    (division,) = plan.equipment.divisions.values()
+    known = shares(division)
+    assert len(known) > len(where)
+    lines, places = one_rail(r, where, fouling)
+    wide = 0.0
+    for node, side, at in r.sample(places, 6):
+        asked = [f"i(v{feeder})" for feeder in where]
+        drawn = [f"Istock {node} 0 0.01"]
+        currents = simulated([*lines, *drawn], asked, tmp_path)
+        through = sum(i for f, i in zip(where, currents, strict=True) if f in division.through)
+        away = {f: abs(at - x) if end == side else at + x for f, (end, x) in where.items()}
+        for nearest in (f for f, far in away.items() if far == min(away.values())):
+            bounds = known[nearest, ()]
+            assert bounds.least - 1e-5 <= through / 0.01 <= bounds.most + 1e-5, (node, nearest)
+            wide = max(wide, bounds.most - bounds.least)
+    assert wide < 1
 
 
 @asks_ngspice

@@ -55,6 +55,8 @@ def _runs(statement: tree.Statement) -> Iterator[tree.Run]:
             yield from (one.run for one in those if one.run is not None)
         case tree.District(run=run) | tree.SubBus(run=run) if run is not None:
             yield run
+        case tree.Turnout(clauses=clauses):
+            yield from (c.run for c in clauses if c.kind == "bonded" and c.run is not None)
 
 
 def _along_track(statement: tree.Statement) -> Iterator[tree.Length]:
@@ -74,5 +76,5 @@ def _along_track(statement: tree.Statement) -> Iterator[tree.Length]:
             | tree.Detector(clauses=clauses)
         ):
             for clause in clauses:
-                if clause.kind in ("fouling point", "gap", "at"):
+                if clause.kind in ("fouling point", "gap", "at", "points at"):
                     yield from clause.lengths

@@ -23,6 +23,7 @@ from verifier.plan.wiring.faults import (
     FaultKind,
 )
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Supply
+from verifier.reference.currents import detects
 from verifier.reference.inputs import asked_by, is_read
 from verifier.reference.lamps import lamps_taken, taken_for
 from verifier.reference.train_extents import TrainPosition, train_positions
@@ -365,10 +366,9 @@ class EquipmentState:
         division = self._equipment.divisions[name, block]
         all_ = (feeder.name for feeder in self._wiring.feeders_of(block))
         spot = place.feeder or "", tuple(feeder for feeder in all_ if feeder not in sound)
-        if spot in division.surely and not self._is_bridged(block):
-            return True
-        if spot in division.never:
-            return False
+        says = detects(division, spot)
+        if says == "never" or (says == "surely" and not self._is_bridged(block)):
+            return says == "surely"
         nearest = place.feeder in through
         return nearest != (self._situation.state(division.what) == observables.DIVIDED)
 

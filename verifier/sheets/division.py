@@ -10,27 +10,27 @@ from math import ceil
 from verifier.plan.model import Plan
 from verifier.plan.wiring.division import shares
 from verifier.plan.wiring.equipment import Division
-from verifier.plan.wiring.ladder import ANYTHING
+from verifier.plan.wiring.rail_network import ANYTHING
 from verifier.sheets.sheet import Row, Table
+from verifier.world.division_text import unknown_divisions
 
 _COLUMNS = ("stock on", "nearest to", "detector", "of its current", "seen")
 _NOTES = (
     "With all wires sound, wherever the stock stands that is nearer to this feeder than to any "
-    "other. It may be anything where the file does not give places and wire of all feeders, length "
-    "of the block and rail; where some feeders come from a sub-bus and others do not; where a "
-    "detector senses by diodes; and in a block with points.",
+    "other, however points lie. Rail joints count as what may be open unless the rail is "
+    "`soldered`, and so do the jumpers of points unless these are `bonded`.",
 )
 
 
 def division_table(plan: Plan) -> Table:
     """The shares of current through detectors that not all feeders of a block pass through."""
     rows = [row for division in plan.equipment.divisions.values() for row in _rows(division, plan)]
-    return Table("How current divides between feeders", _COLUMNS, tuple(rows), _NOTES)
+    unknown = (f"In {block} it may be anything: {why}." for block, why in unknown_divisions(plan))
+    return Table("How current divides between feeders", _COLUMNS, tuple(rows), (*_NOTES, *unknown))
 
 
 def _rows(division: Division, plan: Plan) -> Iterator[Row]:
-    detector = plan.wiring.detectors[division.detector]
-    known = shares(detector, division.block, plan.wiring, plan.track)
+    known = shares(division)
     for feeder in plan.wiring.feeders_of(division.block):
         spot = feeder.name, ()
         share = known.get(spot, ANYTHING)

@@ -15,11 +15,12 @@ from verifier.plan.locking.locking_model import conditions_of, never_broken, pow
 from verifier.plan.model import Plan
 from verifier.plan.observables import facts_unfolded
 from verifier.plan.track.turning import comes_back_turned
-from verifier.plan.wiring.division import margin, shares
+from verifier.plan.wiring.division import margin
 from verifier.plan.wiring.hearing import heard
 from verifier.plan.wiring.sections import may_be_too_short, two_fed
 from verifier.plan.wiring.supplied import drawn_from, ends_of
 from verifier.plan.wiring.wiring_model import Detector
+from verifier.world.division_text import of_known_rails, unknown_divisions
 
 # Names listed in one sentence before the rest is counted.
 NAMED = 5
@@ -180,18 +181,19 @@ def _power(plan: Plan) -> Iterator[str]:
 def _division(plan: Plan) -> Iterator[str]:
     """How current divides where not all feeders of a block pass through one detector."""
     wiring = plan.wiring
-    known = {
-        d.block: bool(shares(wiring.detectors[d.detector], d.block, wiring, plan.track))
-        for d in plan.equipment.divisions.values()
-    }
+    whys = dict(unknown_divisions(plan))
+    for why in dict.fromkeys(whys.values()):
+        yield from _about(
+            (block for block, said in whys.items() if said == why),
+            "How current divides between the feeders of {} does not follow from the file "
+            f"({why}): a detector with some of them is taken to see all of it, or none.",
+        )
+    known = dict.fromkeys(d.block for d in plan.equipment.divisions.values() if d.known)
+    of_rails = list(of_known_rails(plan))
+    for text in dict.fromkeys(text for _, text in of_rails):
+        yield from _about((name for name, said in of_rails if said == text), text)
     yield from _about(
-        (block for block, given in known.items() if not given),
-        "How current divides between the feeders of {} does not follow from the file (length, "
-        "places and wire of all feeders from one bus, rail): a detector with some of them is taken "
-        "to see all of it, or none.",
-    )
-    yield from _about(
-        (block for block, given in known.items() if given),
+        known,
         "Where current divides between the feeders of {}, detectors are taken to add no "
         "resistance, and these feeders to leave one point of the bus.",
     )

@@ -196,6 +196,7 @@ Condition = Fact | AllOf | AnyOf | Negation
 # The grammar has a rule of the same name for each, with `_` for spaces.
 ClauseKind = Literal[
     "thrown by", "motor", "powered by", "contacts", "fouling point", "gap", "frog",
+    "points at", "bonded",
     "track power", "kind of current", "rating", "fuse", "fed by", "draws",
     "on", "at", "by", "through", "turns", "sensitivity", "hold", "output", "isolated output",
     "without track power",

@@ -14,6 +14,7 @@ from verifier.language.statements.nodes import (
     Leg,
     Length,
     Name,
+    OverLeg,
     PathStep,
     Run,
     Statement,
@@ -40,10 +41,12 @@ class Bumper(Statement):
 
 @dataclass(frozen=True, slots=True)
 class Feeder(SyntaxNode):
-    """A feeder, and where it is joined to the rail, from the left end of its block."""
+    """A feeder, and where it is joined to the rail: from the left end of its block, or before the
+    points of a turnout, or beyond them on a leg."""
 
     name: DeclaredName
     at: Length
+    points: OverLeg | None
     span: Span
 
 

@@ -166,6 +166,15 @@ class Builder(Transformer[Token, Any]):
         leg, (name,) = children
         return s.OverLeg(leg, name, self._span(meta))
 
+    def from_points(self, meta: Meta, children: list[Any]) -> s.OverLeg:
+        *words, (name,) = children
+        leg = words[1] if len(words) > 1 else None
+        return s.OverLeg(leg, name, self._span(meta))
+
+    def from_place(self, meta: Meta, children: list[Any]) -> s.Place:
+        at, points = children
+        return s.Place(at, (points,), self._span(meta))
+
     def step(self, meta: Meta, children: list[Any]) -> s.PathStep:
         left, (name,), right = children
         return s.PathStep(left, name, right, self._span(meta))

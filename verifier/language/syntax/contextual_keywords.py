@@ -48,7 +48,7 @@ _OPENING = {
     "fouling": ("point",),
     "gap": ("normal", "reverse"),
     "frog": ("dead", "live"),
-    "points": ("under", "ahead", "before"),
+    "points": ("under", "ahead", "before", "at"),
 }
 # A number, and perhaps its unit without a space: `2400mm`.
 _NUMBER = re.compile(r"([0-9]+(?:\.[0-9]+)?)([^\W\d_]*)")

@@ -70,7 +70,7 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     ),
     (
         frozenset({"THROWN", "MOTOR", "PULSE", "POWERED", "DRAWS", "CONTACTS", "CONTACT", "NO",
-                   "FOULING", "GAPS", "FROG", "LOCKED", "ELECTRIC", "STARTS"}),
+                   "FOULING", "GAPS", "FROG", "POINTS", "BONDED", "LOCKED", "ELECTRIC", "STARTS"}),
         "a clause of the turnout (`motor`, `thrown by`, `contacts`, `locked while` …)",
     ),
     (

@@ -25,7 +25,8 @@ from verifier.plan.wiring.boards import check_boards, read_panel, thrown_by_boar
 from verifier.plan.wiring.detectors_drivers import read_detectors, read_drivers
 from verifier.plan.wiring.electrical_constants import SCALES
 from verifier.plan.wiring.plausible_ranges import read_fuse, read_run
-from verifier.plan.wiring.rails import feeder_place, read_rails, read_sub_buses
+from verifier.plan.wiring.rail_places import check_places, feeder_place, points_places
+from verifier.plan.wiring.rails import read_rails, read_sub_buses
 from verifier.plan.wiring.wiring_model import (
     Current,
     Detectable,
@@ -35,6 +36,7 @@ from verifier.plan.wiring.wiring_model import (
     Machine,
     MotorKind,
     Number,
+    Run,
     Supply,
     TrainLimits,
     Wiring,
@@ -62,7 +64,7 @@ def read_wiring(
         tree.of_kind(statements, tree.Driver), posts, _contactless(movers), names
     )
     check_boards(drivers, statements, names)
-    return Wiring(
+    wiring = Wiring(
         supplies=supplies,
         districts=_districts(tree.of_kind(statements, tree.District), names),
         feeders=feeders,
@@ -84,6 +86,8 @@ def read_wiring(
         set_back=_set_back(tree.of_kind(statements, tree.Signal), names),
         units=units_of(statements),
     )
+    check_places(tuple(statements), wiring, track, names)
+    return wiring
 
 
 # ------------------------------------------------------------------ power
@@ -253,8 +257,8 @@ def _feeders(
             run, fuse = read_run(group.run, names), read_fuse(group.fuse, names)
             for each in group.feeders:
                 name, block = each.name, node.names[0]
-                at = feeder_place(each, block, lengths.get(block.text), track, names)
-                feeder = Feeder(name.text, block.text, run, name.span, at, fuse)
+                at, beyond = feeder_place(each, block, lengths.get(block.text), track, names)
+                feeder = Feeder(name.text, block.text, run, name.span, at, fuse, beyond)
                 feeders.setdefault(name.text, feeder)
             if len(node.names) > 1:
                 names.error("CP608", group.span, "blocks", count=len(node.names))
@@ -277,7 +281,17 @@ def _contactless(movers: Iterable[Moving]) -> dict[str, tree.Clause]:
 
 # Clauses about wiring, apart from the lever that throws a turnout.
 _WIRED: frozenset[tree.ClauseKind] = frozenset(
-    ("motor", "powered by", "draws", "contacts", "fouling point", "gap", "frog")
+    (
+        "motor",
+        "powered by",
+        "draws",
+        "contacts",
+        "fouling point",
+        "gap",
+        "frog",
+        "points at",
+        "bonded",
+    )
 )
 
 
@@ -301,11 +315,23 @@ def _machines(movers: Iterable[Moving], names: Names) -> dict[str, Machine]:
             fouling=given.amount("fouling point", plausible_ranges.FOULING),
             gaps=_gaps(given.get("gap"), names),
             span=node.span,
+            points_at=points_places(given.get("points at"), node.block, names),
+            bond=_bond(given, names),
         )
         for name in node.names:
             frog = _frog(given.get("frog"), name, names)
             machines[name.text] = replace(machine, turnout=name.text, frog=frog)
     return machines
+
+
+def _bond(given: ClauseReader, names: Names) -> Run | None:
+    """The wire of each jumper that bonds the rails of a turnout; a live frog leaves none."""
+    clause, frog = given.get("bonded"), given.get("frog")
+    if clause is None:
+        return None
+    if frog is not None and frog.words[0].text != "dead":
+        names.error("CP663", clause.span, "bonded", others=[frog.span])
+    return read_run(clause.run, names)
 
 
 def _frog(clause: tree.Clause | None, turnout: tree.Name, names: Names) -> Frog | None:

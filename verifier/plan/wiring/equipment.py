@@ -8,6 +8,7 @@ from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import RELAYS, Fault, FaultKind, UnknownFault
+from verifier.plan.wiring.rail_network import RailCircuit, Unknown
 from verifier.plan.wiring.wiring_model import Frog, Number
 
 
@@ -90,16 +91,24 @@ class Division:
     """How current divides between the feeders of a block that pass ``through`` a detector and those
     that run ``past`` it.
 
-    ``surely``: stock nearest to a feeder is surely detected with just these feeders broken;
-    ``never``: surely not. With more than one broken nothing is claimed. ``what``: elsewhere, which
-    of the two it is."""
+    ``circuit``: the rails between them, or why they are not known; ``weakest`` and ``strongest``:
+    what the weakest detectable stock draws, and the strongest of all, as a multiple of what the
+    detector needs, where the file says so.
+
+    ``known``: where bounds of the share were found. ``surely``: stock nearest to a feeder is surely
+    detected with just these feeders broken; ``never``: surely not. With more than one broken
+    nothing is claimed. ``what``: elsewhere, which of the two it is."""
 
     detector: str
     block: str
     through: tuple[str, ...]
     past: tuple[str, ...]
-    surely: frozenset[Spot]
-    never: frozenset[Spot]
+    circuit: RailCircuit | Unknown
+    weakest: Number | None
+    strongest: Number | None
+    known: frozenset[Spot] = frozenset()
+    surely: frozenset[Spot] = frozenset()
+    never: frozenset[Spot] = frozenset()
     what: Observable = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:

@@ -1,19 +1,17 @@
-"""Rail as a conductor, where feeders are joined to it, and sub-buses, from their statements.
+"""Rail as a conductor, and sub-buses, from their statements.
 
-In: the statements of a file and its track. Out: the rail of each block, the place of each feeder,
-the feeders of each sub-bus; errors are noted in the names.
+In: the statements of a file. Out: the rail of each block, the feeders of each sub-bus; errors are
+noted in the names.
 """
 
 from collections.abc import Iterable, Sequence
 
 from verifier.language.syntax import tree
-from verifier.plan.model import Track
 from verifier.plan.names import Names
 from verifier.plan.quantities import LENGTH, read_amount
 from verifier.plan.wiring import plausible_ranges
-from verifier.plan.wiring.division import is_plain
 from verifier.plan.wiring.electrical_constants import RAILS
-from verifier.plan.wiring.wiring_model import Number, Rail, SubBus
+from verifier.plan.wiring.wiring_model import Rail, SubBus
 
 
 def read_rails(
@@ -75,28 +73,6 @@ def _rail(node: tree.Rail, names: Names) -> Rail | None:
         return None
     meters = LENGTH.units[node.per]
     return Rail(code, least / meters, most / meters, node.soldered)
-
-
-def feeder_place(
-    node: tree.Feeder, block: tree.Name, whole: Number | None, track: Track, names: Names
-) -> Number | None:
-    """Where a feeder is joined to the rail, in meters from the left end of its block; None where
-    the file does not say, or where it is wrong (noted)."""
-    place = read_amount(node.at, plausible_ranges.FEEDER_AT, names)
-    if place is None:
-        return None
-    span = node.at[0].span.to(node.at[-1].span)
-    said = {"block": block.text, "name": node.name.text}
-    if not is_plain(block.text, track):
-        names.error("CP660", span, "forked", others=[block.span], **said)
-    elif whole is None:
-        if not getattr(names.table[block.text].node, "length", ()):
-            names.error("CP660", span, "length", others=[block.span], **said)
-    elif place > whole:
-        names.error("CP660", span, others=[block.span], **said)
-    else:
-        return whole - place if node.span.turned else place
-    return None
 
 
 def read_sub_buses(nodes: Iterable[tree.SubBus], names: Names) -> dict[str, SubBus]:

@@ -82,7 +82,9 @@ class District:
 @dataclass(frozen=True, slots=True)
 class Feeder:
     """A wire that brings track power to one block. Stock draws most of its current through the
-    one nearest to it. ``at``: where it is joined to the rail, from the left end of the block."""
+    one nearest to it. ``at``: where it is joined to the rail, from the left end of the block, or,
+    in a block with points, from the points of a turnout on the side of one of its ends
+    (``beyond``: the turnout and that end)."""
 
     name: str
     block: str
@@ -90,6 +92,7 @@ class Feeder:
     span: Span
     at: Number | None = None
     fuse: Fuse | None = None
+    beyond: tuple[str, str] | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -241,7 +244,9 @@ class Machine:
 
     ``fouling`` is the distance from the points to the fouling point, ``gaps`` that to the
     gap on each leg. ``frog`` None: not given, assumed to be dead. ``board``: the driver that throws
-    it, where the file names one, and ``board_supply`` what powers that."""
+    it, where the file names one, and ``board_supply`` what powers that. ``points_at``: how far the
+    points are from those of other turnouts, each on the side of one of its ends. ``bond``: the wire
+    of each jumper that bonds its rails; None where the file does not say."""
 
     turnout: str
     contacts: tuple[str, ...] | None
@@ -257,6 +262,8 @@ class Machine:
     frog: Frog | None = None
     board: str | None = None
     board_supply: str | None = None
+    points_at: tuple[tuple[Number, tuple[str, str]], ...] = ()
+    bond: Run | None = None
 
     @property
     def powers(self) -> tuple[tuple[str, str], ...]:
