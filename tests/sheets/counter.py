@@ -8,8 +8,8 @@ from collections import Counter
 
 
 def counted(text: str) -> Counter[str]:
-    """Feeders, detectors, spots, drivers, contacts, machines, supplies, boosters, fuses, levers,
-    masts, heads, gaps and cuts."""
+    """Feeders, detectors, spots, drivers, contacts, frogs, machines, supplies, boosters, fuses,
+    levers, masts, heads, gaps and cuts."""
     lines = [re.sub(r'"[^"]*"', "", line.split("#")[0]) for line in text.splitlines()]
     lines = [line for line in lines if line.strip()]
     found: Counter[str] = Counter()
@@ -31,6 +31,7 @@ def _of_statement(statement: str) -> Counter[str]:
     match words[0]:
         case "block":
             beside = r"\s+at\s+[\d./]+\s*(?:mm|cm|m|in|ft)\b"
+            beside += r"(?:\s+(?:before|beyond\s+(?:normal|reverse))\s+[\w-]+)?"
             groups = re.findall(rf"\bfeeders?{names}", re.sub(beside, "", statement))
             return Counter({"feeders": sum(len(group.split(",")) for group in groups)})
         case "detector" if "spot" in words:
@@ -51,7 +52,10 @@ def _of_statement(statement: str) -> Counter[str]:
             contacts += len(re.findall(r"\bcontact [\w-]+", statement))
             machines = len(re.findall(r"\bmotor\b", statement))
             many = len(re.match(rf"{words[0]}{names}", statement)[1].split(","))  # type: ignore[index]
-            return Counter({"contacts": many * contacts, "machines": many * machines})
+            frogs = len(re.findall(r"\blive by (?:contacts|lever)\b", statement))
+            return Counter(
+                {"contacts": many * contacts, "machines": many * machines, "frogs": many * frogs}
+            )
         case "supply" | "booster":
             return Counter({"supplies" if words[0] == "supply" else "boosters": 1})
         case "lever":

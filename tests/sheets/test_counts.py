@@ -16,6 +16,7 @@ from verifier.sheets.wire_colors import assign_colors, color_conflicts, function
 
 FAMILY = {
     "masts": "mast", "heads": "head", "drivers": "driver", "contacts": "contact",
+    "frogs": "frog-contact",
     "current detectors": "current-detector", "spots": "spot-detector", "isolated": "adapter",
     "supplies": "supply", "boosters": "booster", "fuses": "fuse", "levers": "lever",
 }  # fmt: skip
@@ -60,7 +61,10 @@ def test_conductors_are_as_many_as_the_text_declares(text: str) -> None:
         1 for part in bill_of_materials(plan_of(text)) if part.kind.family == "head"
         and plan_of(text).wiring.driver_of(part.serves)
     )  # fmt: skip
-    assert roles["track return"] == wanted["feeders"] + len(buses) // 2
+    assert roles["track return"] == wanted["feeders"] + len(buses) // 2 + wanted["frogs"]
+    assert roles["frog"] == wanted["frogs"]
+    frogs = [wire for wire in wires if wire.name.startswith("frog of ")]
+    assert len(frogs) == 3 * wanted["frogs"]
     memory = {f"power wire of {name}" for name in ("the relays", *plan_of(text).locking.memory)}
     powered = {w.name for w in wires if w.name.startswith("power wire of ")} - memory
     devices = wanted["current detectors"] + wanted["spot detectors"]

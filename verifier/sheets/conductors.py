@@ -27,7 +27,7 @@ from verifier.sheets.ends import Device, DeviceKind, End, end, open_end
 
 Role = Literal[
     "track power", "track return", "booster feed", "power", "return", "detector output",
-    "contact", "throw", "lock", "told", "lamp", "lamp common",
+    "contact", "throw", "frog", "lock", "told", "lamp", "lamp common",
 ]  # fmt: skip
 # Of these every supply has its own; the others may be in common to supplies with a common
 # return.
@@ -348,6 +348,7 @@ class _Harness:
                 )  # fmt: skip
         if contacts:
             yield from self._contact_return(machine)
+        yield from self._frog(machine)
         if machine.motor is None:
             return
         mover = self._mover(machine)
@@ -362,6 +363,30 @@ class _Harness:
                 end("turnout", name, way, f"machine of {name}, {way}"), "throw",
                 machine.supply, name,
             )  # fmt: skip
+
+    def _frog(self, machine: Machine) -> Iterator[Conductor]:
+        """From the two rails beside the points to a changeover contact, and on to the frog. (What
+        the rails bring has passed the detectors of the block.) Points that set their frog need no
+        wire."""
+        frog, name = machine.live_frog, machine.turnout
+        block = self.plan.track.pieces[name].block
+        if frog is None or frog.by == "points" or block is None:
+            return
+        wire, power = fault_name(FaultKind.FROG, name), self.wiring.power_of(block)
+        supply = power.name if power else None
+        moved = f"lever {frog.of}" if frog.by == "lever" else f"points of {frog.of}"
+        for rail, role in _RAILS.items():
+            yield self._conductor(
+                wire, end("block", block, f"{rail} rail, frog of {name}"),
+                end("frog contact", name, f"{rail} rail",
+                    f"contact of {moved} for the frog of {name}, {rail} rail"),
+                role, supply, name,
+            )  # fmt: skip
+        yield self._conductor(
+            wire, end("frog contact", name, "frog",
+                      f"contact of {moved} for the frog of {name}, common"),
+            end("turnout", name, "frog", f"frog of {name}"), "frog", supply, name,
+        )  # fmt: skip
 
     def _mover(self, machine: Machine) -> Device:
         """Where the wires of a motor begin."""

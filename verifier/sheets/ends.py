@@ -9,11 +9,21 @@ from typing import Literal
 
 DeviceKind = Literal[
     "supply", "fuse", "bus", "sub-bus", "block", "detector", "turnout", "lever", "button",
-    "throw switch", "lock", "pulse unit", "driver", "head", "relay", "not given",
+    "throw switch", "lock", "pulse unit", "frog contact", "driver", "head", "relay", "not given",
 ]  # fmt: skip
 # What is called by its kind too, so that no two devices of a layout are called alike.
 _BY_KIND: frozenset[DeviceKind] = frozenset(
-    ("fuse", "bus", "sub-bus", "lever", "button", "throw switch", "lock", "pulse unit")
+    (
+        "fuse",
+        "bus",
+        "sub-bus",
+        "lever",
+        "button",
+        "throw switch",
+        "lock",
+        "pulse unit",
+        "frog contact",
+    )
 )
 
 

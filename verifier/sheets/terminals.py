@@ -20,7 +20,7 @@ from verifier.sheets.wire_colors import Colors, assign_colors, functions_of
 # Ports that come first on every device.
 _FIRST = ("+", "-")
 # Wires of these run by themselves: what flows in them is strong, and it changes quickly.
-_ALONE: frozenset[Role] = frozenset(("track power", "track return", "booster feed"))
+_ALONE: frozenset[Role] = frozenset(("track power", "track return", "booster feed", "frog"))
 # Of a pair these have the fuse.
 _HOT: frozenset[Role] = frozenset(("track power", "power"))
 # Where rails begin there is no terminal block: the wire is soldered on.

@@ -37,7 +37,7 @@ _EARTH = frozenset(("green", "yellow"))
 _EXPECTED: Mapping[Role, str] = {
     "track power": "orange", "track return": "brown", "power": "red", "return": "black",
     "lamp": "yellow", "lamp common": "white", "detector output": "blue", "contact": "green",
-    "throw": "violet", "booster feed": "gray", "told": "gray", "lock": "brown",
+    "throw": "violet", "booster feed": "gray", "told": "gray", "lock": "brown", "frog": "violet",
 }  # fmt: skip
 _ANOTHER_NAME = {"grey": "gray", "purple": "violet"}
 # One color in words, or two: one with a stripe of the other.

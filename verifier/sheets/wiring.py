@@ -217,6 +217,7 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
             "discharge unit, or at an output that pulses, and the lever or program only starts "
             "it. A coil on a contact that stays closed burns."
         )
+    yield from _frogs(plan)
     bare = [n for n in coils if n not in pulsed]
     if bare:
         yield (
@@ -234,6 +235,20 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
     ):
         if obligation.formula == TRUE:
             yield f"Repair first ({obligation.property}): {obligation.trouble}."
+
+
+def _frogs(plan: Plan) -> Iterator[str]:
+    frogs = {n: frog.by for n, m in plan.wiring.machines.items() if (frog := m.live_frog)}
+    wired = [name for name, by in frogs.items() if by != "points"]
+    if wired:
+        yield (
+            f"Which rail the frog of {listing(wired)} has while the points lie normal follows from "
+            "their hand, which is not in the file: where throwing them shorts the track, exchange "
+            "the two wires at the contact of that frog."
+        )
+    touching = [name for name, by in frogs.items() if by == "points"]
+    if touching:
+        yield f"The frog of {listing(touching)} has no wire: the points feed it."
 
 
 def not_listed(plan: Plan) -> dict[str, list[str]]:

@@ -173,7 +173,7 @@ class Boxes:
         device = Device("turnout", name)
         ends = self.ends(device)
         throws = [one for one in ends if one.wire.conductor.function.role == "throw"]
-        others = [one for one in ends if one not in throws]
+        others = [one for one in ends if one not in throws and not _of_frog(one)]
         returns = [one for one in others if one.wire.conductor.function.role == "return"]
         contacts = [one for one in others if one not in returns]
         if not ends:
@@ -195,8 +195,25 @@ class Boxes:
         pins = (
             *_pins(throws, 1, "left"), *_pins(contacts, 1, "right"), *_pins(returns, below, "left"),
         )  # fmt: skip
+        top = max([below, *(pin.row + 1 for pin in pins)])
+        pins += _pins([one for one in ends if _of_frog(one)], top, "left")
         boxes.append(_box(device, name, Column.RAIL, 0, pins))
-        return tuple(boxes)
+        return (*boxes, *self._frog(name, top))
+
+    def _frog(self, name: str, row: int) -> Iterator[DeviceBox]:
+        """The contact that sets a live frog, and the rails that it takes power from."""
+        contact = Device("frog contact", name)
+        ends = self.ends(contact)
+        taken = [one for one in ends if not _of_frog(one)]
+        if not ends:
+            return
+        pins = (*_pins(taken, row, "left"),
+                *_pins([one for one in ends if _of_frog(one)], row, "right"))  # fmt: skip
+        yield _box(contact, contact.title, Column.MIDDLE, row - 1, pins)
+        rails = taken[0].wire.conductor.start.device
+        numbers = {one.wire.number for one in taken}
+        starts = [one for one in self.ends(rails) if one.wire.number in numbers]
+        yield _box(rails, rails.title, Column.BUS, row - 1, _pins(starts, row, "right"))
 
     def panel(self, device: Device) -> Stack:
         """A lever or button, or an electric lock that a board opens: its contacts or its coil.
@@ -328,6 +345,10 @@ def _by_detector(wires: Iterable[Wire]) -> Iterator[tuple[tuple[str, ...], list[
         groups.setdefault(key, []).append(wire)
     for (through, _), its in groups.items():
         yield through, sorted(its, key=lambda w: w.conductor.function.role == "track return")
+
+
+def _of_frog(one: _WireEnd) -> bool:
+    return one.wire.conductor.function.role == "frog"
 
 
 def _turns(through: dict[str, int]) -> str:

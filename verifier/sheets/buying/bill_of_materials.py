@@ -35,6 +35,8 @@ def _all(plan: Plan) -> Iterator[BillItem]:
         yield BillItem(PartKind("driver", _outputs(driver, plan)), driver.name)
     yield from _detection(plan)
     for machine in plan.wiring.machines.values():
+        if machine.live_frog is not None and machine.live_frog.by != "points":
+            yield BillItem(PartKind("frog-contact"), machine.turnout)
         for _ in machine.contacts or ():
             yield BillItem(PartKind("contact"), machine.turnout)
         if machine.motor is not None:

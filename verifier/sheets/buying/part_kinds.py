@@ -49,6 +49,7 @@ FAMILIES: Mapping[str, Family] = MappingProxyType({
         Family("spot-detector", "spot detector, one for each spot"),
         Family("adapter", "isolating adapter at a detector's output"),
         Family("contact", "contact at a turnout"),
+        Family("frog-contact", "changeover contact for a live frog"),
         Family("machine-slow", "switch machine, slow", spare=False),
         Family("machine-snap", "switch machine, twin-coil", spare=False),
         Family("lever", "lever on the panel", spare=False),
