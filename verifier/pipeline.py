@@ -29,7 +29,7 @@ from verifier.language.source import Span
 from verifier.plan.locking.locking_model import Promise
 from verifier.plan.model import Assumption, Plan
 from verifier.properties.catalog import FAILURES, obligations
-from verifier.properties.failures import harms
+from verifier.properties.failures import harms, points_lie_alike
 from verifier.properties.obligation import Mode, Obligation
 from verifier.verdicts.grade import KeptOut
 from verifier.verdicts.progress import OnVerdict, Progress, silent, unheard
@@ -127,7 +127,10 @@ def _count(plan: Plan, everything: Sequence[Obligation], wanted: Collection[str]
     found = differences(plan, everything, wanted)
     if not wanted or FAILURES & set(wanted):
         safety = (o for o in everything if o.of_situations and o.property not in FAILURES)
-        moving = [fault.name for fault in plan.equipment.faults if fault.moves_points]
+        moving = {
+            fault.name: points_lie_alike(fault, plan)
+            for fault in plan.equipment.faults if fault.moves_points
+        }  # fmt: skip
         found += differences_with_faults(plan, harms(plan, safety), moving)
     if found:
         more = f" (and {len(found) - MOST_TOLD} more)" if len(found) > MOST_TOLD else ""

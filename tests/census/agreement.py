@@ -3,7 +3,7 @@
 from verifier.census.compare import differences, differences_with_faults
 from verifier.plan.model import Plan
 from verifier.properties.catalog import FAILURES, obligations
-from verifier.properties.failures import harms
+from verifier.properties.failures import harms, points_lie_alike
 from verifier.properties.obligation import Obligation
 from verifier.world.world import World
 
@@ -17,6 +17,9 @@ def differ(plan: Plan) -> tuple[str, ...]:
     """All differences, with what must not come of faults."""
     asked = made(plan)
     safety = [o for o in asked if o.of_situations and o.property not in FAILURES]
-    moving = [fault.name for fault in plan.equipment.faults if fault.moves_points]
+    moving = {
+        fault.name: points_lie_alike(fault, plan)
+        for fault in plan.equipment.faults if fault.moves_points
+    }  # fmt: skip
     with_faults = differences_with_faults(plan, harms(plan, safety), moving)
     return (*differences(plan, asked), *with_faults)

@@ -28,11 +28,11 @@ from verifier.census.census import CENSUS, census
 from verifier.census.compare import differences, differences_with_faults, told_apart
 from verifier.cli import main
 from verifier.farm.lines import line, wired_line
-from verifier.logic.expr import Expr, atom, conjunction, disjunction, holds, negation, support
+from verifier.logic.expr import TRUE, Expr, atom, conjunction, disjunction, holds, negation, support
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.properties.catalog import BY_NAME, FAILURES, obligations
-from verifier.properties.failures import harms
+from verifier.properties.failures import harms, points_lie_alike
 from verifier.properties.obligation import Obligation
 
 # Layouts with what no other file has two of.
@@ -149,17 +149,25 @@ def test_an_obligation_that_says_something_else(turned: int) -> None:
 def test_faults_that_move_points_and_what_they_must_not_do() -> None:
     plan, asked = _locked()
     safety = list(harms(plan, [o for o in asked if o.of_situations and o.property not in FAILURES]))
-    moving = [fault.name for fault in plan.equipment.faults if fault.moves_points]
+    moving = {
+        fault.name: points_lie_alike(fault, plan)
+        for fault in plan.equipment.faults if fault.moves_points
+    }  # fmt: skip
     assert len(moving) > 1
     assert differences_with_faults(plan, safety, moving) == ()
     assert differences_with_faults(plan, safety[1:], moving) == (
         f"{safety[0].key}: must be asked, and is not",
     )
-    assert differences_with_faults(plan, safety, moving[1:]) == (
-        f"{moving[0]}: is said to leave points alone",
+    first, *_ = moving
+    rest = {name: lie for name, lie in moving.items() if name != first}
+    assert differences_with_faults(plan, safety, rest) == (
+        f"{first}: is said to leave points alone",
     )
-    assert differences_with_faults(plan, safety, [*moving, "lamp 4L red"]) == (
+    assert differences_with_faults(plan, safety, moving | {"lamp 4L red": TRUE}) == (
         "lamp 4L red: is said to move points",
+    )
+    assert differences_with_faults(plan, safety, moving | {first: negation(moving[first])}) == (
+        f"{first}: points are said to lie as without it otherwise",
     )
 
 

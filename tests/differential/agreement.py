@@ -158,12 +158,26 @@ def _newly(truth: Truth, harm: Obligation, sound: Truth) -> int:
     return truth.of(harm.formula) & ~already
 
 
+def _points_alike(truth: Truth, sound: Truth) -> dict[str, int]:
+    """Where aspects are compared: all points lie as in the same situation with nothing broken."""
+    alike = truth.everywhere
+    for what in {what for what, _ in truth.where if what.kind == "points"}:
+        same = 0
+        for state in what.values:
+            once = sound.where.get((what, state), 0)
+            for number in range(len(truth.broken)):
+                same |= once << number * len(sound.situations) & truth.where.get((what, state), 0)
+        alike &= same
+    return {"more-favorable": alike}
+
+
 def failures_agree(truth: Truth, report: Report) -> None:
     """Each fault does the harm that going through all situations with it shows, and its
     finding is right. ``truth`` has every way in which some things may be broken."""
     asked = _harms(truth.plan, report)
     sound = Truth(truth.plan)
-    new = {harm.key: _newly(truth, harm, sound) for harm in asked}
+    alike = _points_alike(truth, sound)
+    new = {harm.key: _newly(truth, harm, sound) & alike.get(harm.property, ~0) for harm in asked}
     unproved = _unproved(report)
     rows = {row.faults: row for row in report.failures if row.kind != "pair"}
     verdicts = {v.obligation.subjects: v for v in report.verdicts
@@ -272,8 +286,9 @@ def pairs_agree(plan: Plan, report: Report) -> None:
         except Unsettled:
             assert not all_known
             continue
+        alike = _points_alike(truth, sound)
         found = any(
-            _newly(truth, h, sound) & truth.allowed
+            _newly(truth, h, sound) & truth.allowed & alike.get(h.property, ~0)
             for h in asked
             if all(
                 counts_against(h, fault, holds=h.key not in _unproved(report))

@@ -113,3 +113,40 @@ def test_49_cfr_233_7_V_false_proceeds_come_first_in_the_table() -> None:
     assert rows == sorted(rows, key=["false proceed", "more restrictive", "none"].index)
     assert set(rows) == {"false proceed", "more restrictive", "none"}
     assert len(report.failures) == len(report.plan.equipment.faults)
+
+
+def called_on(throws: str, motor: str) -> str:
+    """2R has a head on each of two boards, and shows red over green while a train is called on. No
+    train meets another whatever 2R shows."""
+    return f"""
+    aspect Call-on red over green  proceed at slow speed
+    edge West entering only
+    edge East, Siding-Out leaving only
+    supply Bus-1 12 V
+    supply Bus-2 12 V
+    lever Call positions normal, reverse
+    block Approach, Switch, Main, Siding
+    turnout T1 in Switch
+      motor slow 3 s {motor}
+      contacts normal, reverse
+    track West = Approach | T1 normal | Main = East
+    track T1 reverse | Siding = Siding-Out
+    signal 2R at Approach | T1
+      heads upper, lower
+      Call-on when T1 normal and Switch, Main clear and Call reverse
+      Clear   when T1 normal and Switch, Main clear
+      Stop    otherwise
+    driver B1 drives 2R.upper powered by Bus-1 {throws}
+    driver B2 drives 2R.lower powered by Bus-2
+    """
+
+
+@pytest.mark.parametrize(("throws", "motor"), [("throws T1", ""), ("", "powered by Bus-1")])
+def test_49_cfr_233_5_V_a_board_or_supply_that_moves_points_too_unsafe(
+    throws: str, motor: str
+) -> None:
+    """That points stay when a board loses its power does not excuse what its heads then show."""
+    found = consequences(prove(called_on(throws, motor)))
+    assert found["power wire of B1"] == found["supply Bus-1"] == "false proceed"
+    assert found["power wire of B2"] == "more restrictive"
+    assert found["machine of T1"] != "false proceed"

@@ -64,13 +64,19 @@ def differences(plan: Plan, asked: Iterable[Asked], only: Collection[str] = ()) 
 
 
 def differences_with_faults(
-    plan: Plan, asked: Iterable[Asked], moving: Collection[str]
+    plan: Plan, asked: Iterable[Asked], moving: Mapping[str, Expr]
 ) -> tuple[str, ...]:
-    """The same of what must not come of a fault, and of which faults points may move."""
+    """The same of what must not come of a fault, and of which faults points may move; of each of
+    these, when points lie as without it."""
     found = list(_differences(harms(plan), asked))
     may_move = may_move_points(Survey(plan))
-    found += [f"{name}: is said to leave points alone" for name in may_move.difference(moving)]
-    found += [f"{name}: is said to move points" for name in set(moving) - may_move]
+    found += [f"{name}: is said to leave points alone" for name in may_move if name not in moving]
+    found += [f"{name}: is said to move points" for name in moving if name not in may_move]
+    found += [
+        f"{name}: points are said to lie as without it otherwise"
+        for name, lie in moving.items()
+        if name in may_move and told_apart(may_move[name], lie) is not None
+    ]
     return tuple(found)
 
 

@@ -6,9 +6,9 @@ from fractions import Fraction
 from verifier.census.boards import lamps_there, locking_conditions
 from verifier.census.says import Must, Musts, all_of, any_of
 from verifier.census.survey import Survey, steady
-from verifier.logic.expr import atom
+from verifier.logic.expr import TRUE, Expr, atom
 from verifier.plan.locking.locking_model import Locking
-from verifier.plan.observables import Observable, facts_unfolded
+from verifier.plan.observables import Observable, facts_unfolded, points
 from verifier.plan.wiring.wiring_model import Detector, Machine
 
 
@@ -277,18 +277,35 @@ def more_favorable(survey: Survey) -> Musts:
         yield Must((signal.name,), any_of(*better), (signal.name,))
 
 
-def may_move_points(survey: Survey) -> set[str]:
+def may_move_points(survey: Survey) -> dict[str, Expr]:
     """The faults with which points may lie otherwise than without: of a machine with a motor, its
-    power wire, and the supplies that it lives by; and the same of the board that throws it."""
-    found: set[str] = set()
+    power wire, and the supplies that it lives by; and the same of the board that throws it. Of
+    each, that all these points lie as they were last told to, or move at that moment. (Where every
+    lie of points is looked at for itself, and of derails and gates, nothing is to be asked.)"""
+    found: dict[str, Expr] = {}
     for machine in _motors(survey):
-        found |= {f"machine of {machine.turnout}"}
+        names = {f"machine of {machine.turnout}"}
         for board in survey.plan.wiring.drivers.values():
             if machine.turnout in board.throws and board.supply is not None:
-                found |= {f"power wire of {board.name}", *_chain(board.supply, survey)}
+                names |= {f"power wire of {board.name}", *_chain(board.supply, survey)}
         if machine.supply is not None:
-            found |= {f"power wire of {machine.turnout}", *_chain(machine.supply, survey)}
+            names |= {f"power wire of {machine.turnout}", *_chain(machine.supply, survey)}
+        for name in names:
+            found[name] = all_of(found.get(name, TRUE), _obeyed(machine, survey))
     return found
+
+
+def _obeyed(machine: Machine, survey: Survey) -> Expr:
+    piece = survey.plan.track.pieces.get(machine.turnout)
+    told = next((what for what in survey.plan.inputs
+                 if what.kind == "lever" and what.name == machine.lever), machine.told)  # fmt: skip
+    if survey.plan.wiring.points_kept or piece is None or piece.kind not in ("turnout", "slip"):
+        return TRUE
+    ways = (all_of(atom(told, way), atom(points(machine.turnout), way))
+            for way in ("normal", "reverse"))  # fmt: skip
+    motions = (w for w in survey.plan.inputs if (w.kind, w.name) == ("motion", machine.turnout))
+    moving = (atom(motion, "moving") for motion in motions if "moving" in motion.values)
+    return any_of(*ways, *moving)
 
 
 def _chain(supply: str | None, survey: Survey) -> Iterator[str]:

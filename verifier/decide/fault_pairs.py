@@ -19,7 +19,7 @@ from verifier.plan.devices import devices
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault
-from verifier.properties.failures import counts_against
+from verifier.properties.failures import as_judged, counts_against
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Failure
 from verifier.world.fault_cone import FaultsNear
@@ -106,7 +106,8 @@ class FaultPairs:
 
         Raises InputError where what signals show then goes round in a circle."""
         world, engine = self._world_with(tuple(broken))
-        goal = world.expand(harm.formula)
+        judged = as_judged(harm, [self._faults[what] for what in asked], self._sound.plan)
+        goal = world.expand(judged)
         if harm.key in self._unproved:
             goal = conjunction(goal, negation(already_comes_about(self._sound, harm)))
         more, reason = engine.faults_with(

@@ -5,6 +5,7 @@ checked together, in a world that differs from the sound one only there.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 
 from verifier.decide.fault_effects import CIRCLE, FaultEffect, already_comes_about, assumed
 from verifier.engines.proof_store import ProofStore
@@ -20,7 +21,7 @@ from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Condition, Observable
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.faults import Fault
-from verifier.properties.failures import counts_against, held, more_restrictive
+from verifier.properties.failures import as_judged, counts_against, held, more_restrictive
 from verifier.properties.obligation import Obligation
 from verifier.world.circuits import Circuits
 from verifier.world.fault_cone import FaultCone
@@ -148,9 +149,13 @@ class SingleFaults:
         if not holds:
             goal = conjunction(goal, negation(already_comes_about(self._sound, harm)))
         asked = [w for w, e in group.items() if counts_against(harm, e.fault, holds=holds)]
+        judged = as_judged(harm, [self._faults[what] for what in asked], self.plan)
+        if judged is not harm.formula:
+            goal = conjunction(goal, first.world.expand(judged))
         found, reason = first.engine.faults_with(goal, asked)
         for (what,) in found:
-            group[what].harms.append(harm)
+            alone = as_judged(harm, [self._faults[what]], self.plan)
+            group[what].harms.append(replace(harm, formula=alone))
         for what in asked if reason else ():
             group[what].unknown = reason
 

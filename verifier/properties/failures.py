@@ -8,10 +8,11 @@ signal may show a more favorable aspect than without the fault. The faults are m
 from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import replace
 
-from verifier.logic.expr import Expr, atom, conjunction, disjunction
+from verifier.logic.expr import FALSE, Expr, atom, conjunction, disjunction
 from verifier.plan.locking.locking_model import power_of
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import Condition, Not, Observable
+from verifier.plan.wiring.derive_equipment import motion_of
 from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.plan.wiring.wiring_model import Machine
 from verifier.properties.obligation import Obligation
@@ -188,10 +189,46 @@ def counts_against(harm: Obligation, fault: Fault, *, holds: bool = True) -> boo
     """Whether a harm counts against this fault. ``holds``: the harm cannot happen without faults.
 
     With points that did not move as commanded, another signal than intended may clear. That alone
-    is no harm, nor is a violation at that signal that can happen without the fault too."""
-    if not fault.moves_points:
-        return True
-    return harm.property != "more-favorable" and (holds or harm.property in _OF_POINTS)
+    is no harm, nor is a violation at that signal that can happen without the fault too. So aspects
+    are compared only where points lie as without the fault (:func:`as_judged`): a machine that
+    stalls does nothing there; a board or a supply that is lost may do more than leave points."""
+    if harm.property == "more-favorable":
+        return not fault.only_points
+    return not fault.moves_points or holds or harm.property in _OF_POINTS
+
+
+def as_judged(harm: Obligation, faults: Iterable[Fault], plan: Plan) -> Expr:
+    """The formula of a harm where some of these faults are present, others being absent: a more
+    favorable aspect only where the points that they may keep from moving lie as without them."""
+    if harm.property != "more-favorable":
+        return harm.formula
+    kept = (disjunction(atom(fault.what, "sound"), points_lie_alike(fault, plan))
+            for fault in faults if fault.moves_points)  # fmt: skip
+    return conjunction(harm.formula, *kept)
+
+
+def points_lie_alike(fault: Fault, plan: Plan) -> Expr:
+    """That all points lie as they would without a fault that takes power from what moves them: as
+    they were told to, or they are moving. (Where how points lie is not worked out from their
+    commands, they lie alike in any case.)"""
+    wiring, levers = plan.wiring, {w.name: w for w in plan.inputs if w.kind == "lever"}
+    lie = []
+    for machine in wiring.machines.values():
+        wires = {wire for wire, _ in machine.powers}
+        supplies = {name for _, supply in machine.powers for name in wiring.chain_of(supply)}
+        moved = {
+            FaultKind.MACHINE: {machine.turnout}, FaultKind.POWER_WIRE: wires,
+            FaultKind.SUPPLY: supplies,
+        }.get(fault.kind, set())  # fmt: skip
+        worked_out = machine.motor and machine.kind == "points" and not wiring.points_kept
+        if worked_out and fault.subjects[0] in moved:
+            told = levers[machine.lever] if machine.lever is not None else machine.told
+            motion = motion_of(machine)
+            moving = atom(motion, "moving") if motion and "moving" in motion.values else FALSE
+            obeyed = (conjunction(atom(told, position), atom(machine.lies, position))
+                      for position in machine.positions)  # fmt: skip
+            lie.append(disjunction(moving, *obeyed))
+    return conjunction(*lie)
 
 
 def held(plan: Plan) -> Iterator[tuple[str, Condition, str]]:

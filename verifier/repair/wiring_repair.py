@@ -29,7 +29,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.wiring.derive_equipment import with_wiring
 from verifier.plan.wiring.faults import FaultKind
 from verifier.properties.catalog import BY_NAME, FAILURES, obligations
-from verifier.properties.failures import broken, counts_against, harms
+from verifier.properties.failures import as_judged, broken, counts_against, harms
 from verifier.properties.obligation import Obligation
 from verifier.repair.rewired_histories import RewiredHistories
 from verifier.repair.wiring_edit import NEW, WiringEdit
@@ -250,7 +250,8 @@ class WiringRepairer:
             for harm in asked:
                 left = [f.what for f in faults
                         if f.name not in failing and counts_against(harm, f)]  # fmt: skip
-                found, reason = check.faults_with(world.expand(harm.formula), left)
+                judged = as_judged(harm, [f for f in faults if f.what in left], plan)
+                found, reason = check.faults_with(world.expand(judged), left)
                 if reason:
                     return None
                 failing.update(what.name for (what,) in found)

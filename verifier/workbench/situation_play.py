@@ -9,12 +9,12 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import Literal, get_args
 
-from verifier.logic.expr import holds
+from verifier.logic.expr import holds, support
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.properties.failures import counts_against
+from verifier.properties.failures import as_judged, counts_against
 from verifier.properties.obligation import Obligation
 from verifier.reference.evaluator import Seen
 from verifier.reports.answers import ruled_out
@@ -89,8 +89,11 @@ class SituationPlay:
                 continue
             if not all(counts_against(obligation, fault) for fault in faults):
                 continue
-            support = self.document.supports[obligation.key]
-            if holds(obligation.formula, self.evaluator.states(situation, support)):
+            formula = as_judged(obligation, faults, self.plan)
+            asked = self.document.supports[obligation.key]
+            if formula is not obligation.formula:
+                asked = support(formula)
+            if holds(formula, self.evaluator.states(situation, asked)):
                 yield obligation
 
     def ruled_out(self) -> Iterator[str]:

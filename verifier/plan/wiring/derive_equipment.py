@@ -297,12 +297,17 @@ def _faults(
     yield from _plates(signals)
     for machine in wiring.machines.values():
         if machine.motor:
-            yield Fault(FaultKind.MACHINE, (machine.turnout,), machine.span, moves_points=True)
+            yield _of_points(FaultKind.MACHINE, machine)
     for detector in wiring.detectors.values():
         yield Fault(FaultKind.DETECTOR, (detector.name,), detector.span)
     for machine in wiring.machines.values():
         for leg in machine.contacts or ():
             yield Fault(FaultKind.CONTACT, (machine.turnout, leg), machine.span)
+
+
+def _of_points(kind: FaultKind, machine: Machine) -> Fault:
+    """A fault of a machine, with which points may not move, and which does nothing else."""
+    return Fault(kind, (machine.turnout,), machine.span, moves_points=True, only_points=True)
 
 
 def _plates(signals: Mapping[str, Signal]) -> Iterator[Fault]:
@@ -338,7 +343,7 @@ def _wires(
             yield Fault(FaultKind.POWER_WIRE, (thing.name,), thing.span, moves_points=moves)
     for machine in wiring.machines.values():
         if machine.motor and machine.supply is not None:
-            yield Fault(FaultKind.POWER_WIRE, (machine.turnout,), machine.span, moves_points=True)
+            yield _of_points(FaultKind.POWER_WIRE, machine)
     powers = (power_of(name, locking) for name in locking.memory)
     for wire, span in {power.wire: power.span for power in powers if power}.items():
         if wire == locking.building.board:

@@ -73,14 +73,15 @@ class UnknownFault(KeyError):
 @dataclass(frozen=True, slots=True)
 class Fault:
     """One thing that may break. ``what`` is its observable: ``sound``, or broken in one of its
-    ways. ``moves_points``: with it, points may lie otherwise than without. ``ways`` is given
-    where they do not follow from the kind."""
+    ways. ``moves_points``: with it, points may lie otherwise than without; ``only_points``: it does
+    nothing else. ``ways`` is given where they do not follow from the kind."""
 
     kind: FaultKind
     subjects: tuple[str, ...]
     span: Span
     moves_points: bool = False
     ways: tuple[str, ...] = ()
+    only_points: bool = False
     what: Observable = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
