@@ -369,9 +369,9 @@ class _Harness:
         the rails bring has passed the detectors of the block.) Points that set their frog need no
         wire."""
         frog, name = machine.live_frog, machine.turnout
-        block = self.plan.track.pieces[name].block
-        if frog is None or frog.by == "points" or block is None:
+        if frog is None or frog.by == "points":
             return
+        block = self.plan.track.pieces[name].block or ""
         wire, power = fault_name(FaultKind.FROG, name), self.wiring.power_of(block)
         supply = power.name if power else None
         moved = f"lever {frog.of}" if frog.by == "lever" else f"points of {frog.of}"
