@@ -39,6 +39,7 @@ SLOW = (
     "tests/diagnosis/",
     "tests/differential/",
     "tests/drafting/test_drafts.py",
+    "tests/drafting/test_wiring.py",
     "tests/drawing/test_every_drawing.py::test_tangles",
     "tests/drawing/test_svg.py::test_tangles",
     "tests/drawing/test_wiring_diagram.py::test_diagram_and_list_agree_on_layouts_by_chance",

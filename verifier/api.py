@@ -142,6 +142,7 @@ def draft_file(
     panel: "Panel" = "dispatcher",
     single_track: "SingleTrack" = "signals",
     release: "Release" = "sectional",
+    wiring: bool = False,
     within: float | None = None,
     progress: Progress = silent,
 ) -> tuple[str, Report]:
@@ -153,7 +154,8 @@ def draft_file(
     trains alone (``automatic``; switches are thrown by hand then). ``single_track``: what keeps
     opposing trains apart there, their ``signals``, one ``lever`` or a locked direction of
     ``traffic``. ``release``: of points, behind a train one by one (``sectional``), all at once
-    (``route``), or after a ``time`` as well.
+    (``route``), or after a ``time`` as well. ``wiring``: feeders, detectors, machines, boards and
+    supplies are written, too.
 
     Raises :class:`InputError` with each place that cannot be signaled."""
     from verifier.drafting.draft import drafted
@@ -161,7 +163,7 @@ def draft_file(
     from verifier.engines.stopping import time_limit
     from verifier.pipeline import prove as decide_all
 
-    wanted = Wanted(aspects, by_hand, panel, single_track, release)
+    wanted = Wanted(aspects, by_hand, panel, single_track, release, wiring)
     with time_limit(within):
         source = Source(str(path), read_text(path))
         text = drafted(source, read(source, Path(path)), wanted)

@@ -29,10 +29,12 @@ def draft_of(
     panel: Panel = "dispatcher",
     single_track: SingleTrack = "signals",
     release: Release = "sectional",
+    wiring: bool = False,
 ) -> str:
     """The draft of a text, not proved. Raises :class:`InputError`."""
     source = Source("plan", text)
-    return drafted(source, read(source), Wanted(aspects, by_hand, panel, single_track, release))
+    wanted = Wanted(aspects, by_hand, panel, single_track, release, wiring)
+    return drafted(source, read(source), wanted)
 
 
 def proof_of(text: str, only: Iterable[str] = ()) -> Report:

@@ -198,7 +198,7 @@ wiring: Words = st.one_of(
     seq("supply", names, several(supply_clauses)),
     seq("booster", names, several(st.one_of(seq("fed", "by", names), amounts))),
     seq("reverser", names, "fed", "by", names, maybe("draws", amounts)),
-    seq("district", names, "fed", "by", names, runs, maybe(fuses)),
+    seq("district", names, maybe("on", listed), "fed", "by", names, runs, maybe(fuses)),
     seq("common", "return", listed),
     seq("wire", numbers, "AWG", "carries", amounts),
     seq("detector", names, st.sampled_from(["current-sensing", "spot"]), several(detector_clauses)),
@@ -215,8 +215,8 @@ wiring: Words = st.one_of(
     seq(
         "block", listed, maybe(lengths), maybe("in", listed), maybe("undetected"), maybe(strings),
         several(
-            seq("feeders", joined(seq(names, maybe("at", lengths, maybe(from_points))), ","), runs,
-                maybe(fuses)), 2
+            seq("feeders", joined(seq(names, maybe("at", lengths, maybe(from_points))), ","),
+                maybe("on", names), runs, maybe(fuses)), 2
         ),
     ),
     seq("turnout", listed, "in", names, several(machine_clauses)),

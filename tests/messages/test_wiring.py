@@ -3,6 +3,8 @@
 import pytest
 
 from tests.messages.expecting import Change, expect, wired
+from verifier.api import load_text
+from verifier.language.diagnostics.diagnostic import InputError
 
 
 @pytest.mark.parametrize(
@@ -253,7 +255,7 @@ def test_left_out(
             "CP608",
             "feeders w1",
             "these feeders would go to 2 blocks at once",
-            "Give each block its own statement, with its own feeders.",
+            "Say which block each feeds, `feeders m1, m2 on Switch`, or give each block its own statement.",
             (),
         ),
     ],
@@ -767,3 +769,28 @@ def test_rails_through_points(
 ) -> None:
     text = THROAT.format(feeder=feeder, clause=clause)
     expect(text, code=code, underlined=underlined, message=message, hint=hint, more=(more,))
+
+
+def test_feeders_and_districts_name_the_blocks_they_are_for() -> None:
+    text = """\
+edge West, East
+supply T track power
+district North on Main, Single fed by T
+block Main, Single
+  feeders m1, m2 on Main
+  feeders s1 on Single
+block Spur
+track West = Main | Single | Spur = East
+"""
+    wiring = load_text(text).wiring
+    assert wiring.district_of == {"Main": "North", "Single": "North"}
+    assert [f.name for f in wiring.feeders_of("Single")] == ["s1"]
+    for old, new, code, said in (
+        ("s1 on Single", "s1 on Spur", "CP608", "has a statement of its own"),
+        ("s1 on Single", "s1", "CP608", "`feeders m1, m2 on Main`"),
+        ("block Main, Single", "block Main, Single in North", "CP610", "in two districts"),
+    ):
+        with pytest.raises(InputError) as wrong:
+            load_text(text.replace(old, new))
+        found = next(d for d in wrong.value.diagnostics if d.code == code)
+        assert said in f"{found.message} {found.hint}"

@@ -46,6 +46,8 @@ _IN_FIELD: dict[tuple[type[s.SyntaxNode], str], tuple[str, ...]] = {
     (s.Crew, "about"): (*MOVED, "block"),
     (s.CommonReturn, "supplies"): ("supply",),
     (s.District, "supply"): ("supply",),
+    (s.District, "blocks"): ("block",),
+    (s.Feeders, "on"): ("block",),
     (s.SubBus, "feeders"): ("feeder",),
     (s.Driver, "heads"): ("head", "signal"),
     (s.Rail, "blocks"): ("block",),

@@ -59,6 +59,10 @@ def add(command: Command) -> None:
         "(default); route: all of a route when the train is past the last one; time: the same, and "
         "not before any train that could no longer stop would have come",
     )  # fmt: skip
+    draft.add_argument(
+        "--wiring", action="store_true",
+        help="write the wiring, too: feeders, detectors, contacts, machines, boards, supplies",
+    )  # fmt: skip
     within_option(draft, "writing and proving it")
 
 
@@ -101,6 +105,7 @@ def _draft(options: argparse.Namespace) -> int:
             panel=options.panel,
             single_track=options.single_track,
             release=options.release,
+            wiring=options.wiring,
             within=options.within,
             progress=progress,
         )

@@ -66,6 +66,15 @@ class Apart:
             return self._asks(key, other)
         return self.panel == "buttons" or self.names[other].lever != self.names[key].lever
 
+    def asked_at_stop(self) -> Iterator[tuple[str, str]]:
+        """Each signal that clears only while another one, which follows, is at stop."""
+        posts = self.routing.posts
+        for route in self.routing.all_routes:
+            for other in (m.other.signal for m in self._met(route)):
+                automatic = self.panel == "automatic" and self._asks(route.signal, other)
+                if not posts[route.signal].written and (automatic or posts[other].written):
+                    yield route.signal, other
+
     # ---------------------------------------------------------------- automatic signals
 
     def _asks(self, key: str, other: str) -> bool:
@@ -208,9 +217,9 @@ class Apart:
                 held[named.lever].add(named.position)
                 continue
             for want in least(wants):
-                lined = self.routing.points(want)
-                other = " and ".join((f"{named.lever} {named.position}", *lined))
-                parts.append(f"not ({other})")
+                # That points lie otherwise, not that they do not lie so: a contact may fail.
+                lined = self._otherwise(want)
+                parts.append(f"({' or '.join((f'not {named.lever} {named.position}', *lined))})")
         yield from _held(held, self._positions())
         yield from parts
 

@@ -12,6 +12,7 @@ from verifier.drafting.routing import Routing, routes_from
 from verifier.drafting.rules import Drafting
 from verifier.drafting.single import single_tracks
 from verifier.drafting.wanted import Wanted
+from verifier.drafting.wiring import wired_for
 from verifier.drafting.words import free_name
 from verifier.drafting.writing import draft_text
 from verifier.language.diagnostics.diagnostic import InputError
@@ -60,10 +61,15 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
     if wanted.release == "time":
         lit = [key for key, routes in routing.routes.items() if routes]
         times = {key: free_name(f"{names[key].name}-time", taken) for key in lit}
+    wired = None
+    if wanted.wiring:
+        wired = wired_for(plan, statements, taken, by_hand=by_hand, automatic=automatic)
     drafting = Drafting(
         routing, names, wanted.aspects, wanted.panel, keys, stretches, buttons, built,
-        wanted.release, times,
+        wanted.release, times, wired,
     )  # fmt: skip
+    if wired is not None:
+        _check_no_failure_clears(drafting)
     return draft_text(
         source, statements, drafting, by_hand=by_hand, promises=tuple(made) if by_hand else ()
     )
@@ -115,6 +121,23 @@ def _check_no_routes_told(plan: Plan, statements: Sequence[tree.Statement]) -> N
         for signal in plan.signals.values()
         for line in signal.lines
         if line.shows in routes
+    ]
+    if errors:
+        raise InputError(errors)
+
+
+def _check_no_failure_clears(drafting: Drafting) -> None:
+    """No signal clears because another one is at stop: what fails may put it there."""
+    posts, names = drafting.routing.posts, drafting.names
+    errors = [
+        diagnostic(
+            "CP909",
+            posts[key].joint.span,
+            others=[posts[other].joint.span],
+            signal=names[key].name,
+            stopped=names[other].name,
+        )
+        for key, other in dict(drafting.apart.asked_at_stop()).items()
     ]
     if errors:
         raise InputError(errors)

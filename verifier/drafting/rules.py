@@ -18,6 +18,7 @@ from verifier.drafting.levers import Named
 from verifier.drafting.routing import Routing
 from verifier.drafting.single import NO_STRETCHES, Stretch, Stretches
 from verifier.drafting.wanted import Aspects, Panel, Release
+from verifier.drafting.wiring import Wired
 from verifier.drafting.words import all_of, any_of, dashed, free_name
 from verifier.plan.model import Derail, Gate, Port, Route
 
@@ -79,6 +80,8 @@ class Drafting:
     release: Release = "sectional"
     # By signal, with time locking: the timer that runs while it is at stop.
     times: Mapping[str, str] = field(default_factory=dict)
+    # The wiring that is written, too.
+    wired: Wired | None = None
 
     @property
     def made(self) -> set[str]:
@@ -88,7 +91,7 @@ class Drafting:
             made |= {stretch.lever, stretch.way}
         for one in self.buttons.sets.values() if self.buttons is not None else ():
             made |= {one.entrance, one.exit, one.relay, one.cancel}
-        return made
+        return made | (self.wired.made if self.wired is not None else set())
 
     @property
     def automatic(self) -> bool:
@@ -122,6 +125,7 @@ class Drafting:
             way = (
                 *self._set(route),
                 *self._keys_in(route),
+                *self._agree(route),
                 *self.routing.points(self.routing.needs[route.name]),
                 *self._blocks(route),
                 *self._devices(route),
@@ -171,6 +175,14 @@ class Drafting:
         held = [self.keys[name] for name in keys if name in self.keys]
         if held:
             yield f"{', '.join(held)} normal"
+
+    def _agree(self, route: Route) -> Iterator[str]:
+        """With wiring: that what the route runs over lies as it was told."""
+        agrees = self.wired.agrees if self.wired is not None else {}
+        devices = (*self.routing.needs[route.name], *(d.name for d, _ in self._derails(route)))
+        relays = dict.fromkeys(agrees[name] for name in devices if name in agrees)
+        if relays:
+            yield f"{', '.join(relays)} up"
 
     def _blocks(self, route: Route) -> Iterator[str]:
         """The blocks of a route, then those from which a train may still come to it, clear."""

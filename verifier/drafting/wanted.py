@@ -36,14 +36,16 @@ class Wanted:
     """What is asked of a draft: ``aspects``, 2 (proceed or stop), 3 (the next signal too), 4 (the
     second one, too), ``route`` or ``speed`` (that of the next one, too); whether switches are
     thrown ``by_hand``, held by what the crew promises, not by locks; what clears signals
-    (``panel``); what keeps trains apart on ``single_track``; and what releases points
-    (``release``). Without a panel, switches are thrown by hand."""
+    (``panel``); what keeps trains apart on ``single_track``; what releases points
+    (``release``); and whether the ``wiring`` is written, too. Without a panel, switches are thrown
+    by hand."""
 
     aspects: Aspects = 3
     by_hand: bool = False
     panel: Panel = "dispatcher"
     single_track: SingleTrack = "signals"
     release: Release = "sectional"
+    wiring: bool = False
 
     @property
     def contradictions(self) -> Iterator[str]:

@@ -1,6 +1,10 @@
 """Names and lists of names, as a draft writes them."""
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from textwrap import wrap
+
+# The width of a comment.
+WIDTH = 98
 
 
 def free_name(name: str, taken: set[str]) -> str:
@@ -27,3 +31,8 @@ def all_of(names: Sequence[str]) -> str:
 def any_of(names: Sequence[str]) -> str:
     """One name, or `any of` several."""
     return f"any of {', '.join(names)}" if len(names) > 1 else names[0]
+
+
+def comment(text: str) -> Iterator[str]:
+    """A text as lines of comment."""
+    return (f"# {line}" for line in wrap(text, WIDTH - 2, break_on_hyphens=False))

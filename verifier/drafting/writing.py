@@ -5,17 +5,15 @@ layout.
 """
 
 from collections import defaultdict
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
-from math import ceil
-from textwrap import wrap
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 
-from verifier.drafting.levers import LEFT, REVERSE, RIGHT
+from verifier.drafting import wiring
+from verifier.drafting.panel import panel
 from verifier.drafting.placing import Post
 from verifier.drafting.rules import Drafting, Rules
-from verifier.drafting.single import Stretch
 from verifier.drafting.wanted import Aspects
-from verifier.drafting.words import any_of, dashed
+from verifier.drafting.words import any_of, comment, dashed
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.format.formatter import format_text
@@ -25,9 +23,6 @@ from verifier.language.syntax import tree
 from verifier.plan.model import Port, Track
 from verifier.plan.names import declare_all
 
-_WIDTH = 98
-# What a draft takes trains to need to stop, in seconds, where the file does not say.
-_TO_STOP = 20
 # What is said of aspects that are written.
 _CHART: dict[Aspects, str] = {
     4: "The fourth aspect, besides Clear, Approach and Stop.",
@@ -48,6 +43,8 @@ class _Page:
     taken: set[str]
     usable: set[str]
     by_hand: bool
+    # Of what has a machine: in words when it is told to lie normal, and when the other way.
+    told: dict[str, tuple[str, str]] = field(default_factory=dict)
 
 
 def draft_text(
@@ -76,11 +73,14 @@ def draft_text(
     errors: list[Diagnostic] = []
     places: dict[str, str] = {}
     for statement in statements:
-        if isinstance(statement, Movable):
-            try:
+        try:
+            if isinstance(statement, Movable):
                 _locked(statement, source, drafting, page)
-            except InputError as error:
-                errors += error.diagnostics
+            elif isinstance(statement, tree.Block) and drafting.wired is not None:
+                fed = [*wiring.feeders_below(statement, source, drafting.wired)]
+                _below(statement, "block B", fed, source, page)
+        except InputError as error:
+            errors += error.diagnostics
     for key, post in drafting.routing.posts.items():
         if not post.written:
             try:
@@ -90,7 +90,14 @@ def draft_text(
     if errors:
         raise InputError(errors)
     sections = list(_signals(drafting, places, taken))
-    end = [*_aspect(drafting), *_panel(drafting, page, statements), *sections, *_crew(promises)]
+    end = [
+        *_aspect(drafting),
+        *panel(drafting, page.levers, statements),
+        *_agreeing(drafting, page, statements),
+        *sections,
+        *_crew(promises),
+        *_wiring(drafting, taken),
+    ]
     return _inserted(source.text, page.below, format_text("\n".join(end)))
 
 
@@ -101,10 +108,10 @@ def _locked(statement: Movable, source: Source, drafting: Drafting, page: _Page)
     """Write how a turnout, slip, derail or gate is thrown, and what locks it, unless the file
     says so."""
     said = {clause.kind for clause in statement.clauses}
-    if said & {"pipe-connected", "thrown when", "electric lock"}:
-        return
     lines: list[str] = []
     match statement:
+        case _ if said & {"pipe-connected", "thrown when", "electric lock"}:
+            pass
         case tree.Gate() if "locked while" not in said:
             lines += _gate(statement, drafting, "thrown by" in said)
         case tree.Derail() if drafting.automatic:
@@ -116,13 +123,33 @@ def _locked(statement: Movable, source: Source, drafting: Drafting, page: _Page)
                 lines.append(_thrown(statement, drafting, page))
             if "locked while" not in said:
                 lines += _lock(statement, drafting)
-    if not lines:
-        return
-    if statement.span.source is not source:
+    if drafting.wired is not None:
+        lines += wiring.machine_below(statement, drafting.wired)
+        _note_told(statement, drafting, page)
+    if lines and statement.span.source is not source:
         raise InputError([diagnostic("CP904", statement.span, name=statement.names[0].text)])
     head = "turnout X in B" if isinstance(statement, tree.Turnout | tree.Slip) else "gate X on B"
-    written = format_text("\n  ".join((head, *lines))).splitlines()[1:]
-    page.below[source.position(statement.span.end)[0]] += written
+    _below(statement, head, lines, source, page)
+
+
+def _below(
+    statement: tree.Statement, head: str, lines: Sequence[str], source: Source, page: _Page
+) -> None:
+    """Write lines below a statement, of the kind of ``head``."""
+    if lines:
+        written = format_text("\n  ".join((head, *lines))).splitlines()[1:]
+        page.below[source.position(statement.span.end)[0]] += written
+
+
+def _note_told(statement: Movable, drafting: Drafting, page: _Page) -> None:
+    """Of what the file throws by a lever: when it is told to lie which way."""
+    plan = drafting.routing.plan
+    ends = {end: c.name for c in plan.crossovers.values() for end in c.ends}
+    for name in wiring.names_of(statement):
+        throw = plan.locking.throws.get(name.text)
+        if throw is not None and throw.by == "lever":
+            lever = throw.lever
+            page.told[ends.get(name.text, name.text)] = f"{lever} normal", f"{lever} reverse"
 
 
 def _gate(gate: tree.Gate, drafting: Drafting, thrown: bool) -> Iterator[str]:
@@ -163,6 +190,7 @@ def _thrown(statement: Movable, drafting: Drafting, page: _Page) -> str:
     else:
         position, relays = "reverse", drafting.reversing(points)
     if relays:
+        page.told[name] = f"not {any_of(relays)} up", f"{any_of(relays)} up"
         return f"thrown {position} when {any_of(relays)} up"
     base = dashed(name)
     for lever in (f"{base}-lever", f"{base}-switch-lever", f"{base}-machine-lever"):
@@ -171,159 +199,26 @@ def _thrown(statement: Movable, drafting: Drafting, page: _Page) -> str:
         if lever not in page.taken:
             page.levers.append(lever)
             break
+    page.told[name] = f"{lever} normal", f"{lever} reverse"
     return f"thrown by {lever}"
 
 
-# ------------------------------------------------------------------ panel and signals
-
-
-def _panel(drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]) -> Iterator[str]:
-    machines, stretches = page.levers, drafting.stretches.all
-    if drafting.keys:
-        yield "\n# -- Keys"
-        yield from _comment(
-            "Whoever throws a switch turns its key to reverse first: that puts the signals there "
-            "to Stop."
-        )
-        yield from _levers(list(drafting.keys.values()), ("normal", "reverse"))
-    thrown: dict[str, set[str]] = defaultdict(set)
-    for named in drafting.names.values():
-        if named.lever:
-            thrown[named.lever].add(named.position)
-    by_positions: dict[tuple[str, ...], list[str]] = defaultdict(list)
-    for lever, at in thrown.items():
-        ways = (
-            *(p for p in (LEFT,) if p in at),
-            "normal",
-            *(p for p in (RIGHT, REVERSE) if p in at),
-        )
-        by_positions[ways].append(lever)
-    if by_positions or machines or stretches or drafting.buttons is not None:
-        yield "\n# -- Panel"
-    if by_positions:
-        yield from _comment(
-            "A signal lever that is reversed clears its signal, and locks those of trains that it "
-            "would meet."
-            if drafting.frame
-            else "A signal lever clears signals for trains that way; its middle holds them at Stop."
-        )
-    for positions, levers in by_positions.items():
-        yield from _levers(levers, positions)
-    told: set[str] = set()
-    for lever, locked in drafting.apart.frame_locks().items() if drafting.frame else ():
-        told.add(lever)  # a lock works both ways
-        if held := [f"{other} normal" for other in locked if other not in told]:
-            yield f"lever {lever} reverse locks {', '.join(held)}"
-    yield from _buttons(drafting)
-    yield from _directions(drafting)
-    if machines:
-        yield from _comment("These throw switches and derails, unless something locks them.")
-        yield from _levers(machines, ("normal", "reverse"))
-    if drafting.automatic:
-        yield "\n# -- Trains"
-        yield from _comment(
-            "The signals work by themselves: they clear when track, switches and the other signals "
-            "allow it. Of two that meet, one at a switch or crossing goes first, else the earlier "
-            "one in this file; but never where it has no train and the other one has."
-        )
-    running = tree.of_kind(statements, tree.Running)
-    if not any(s.kind == "obey signals" for s in running):
-        yield "\ntrains obey signals"
-    if drafting.times:
-        yield from _times(drafting)
-
-
-def _times(drafting: Drafting) -> Iterator[str]:
-    """How long trains need to stop, and a timer for each signal."""
-    given = drafting.routing.plan.locking.running.to_stop
-    yield "\n# -- Time locking"
-    if given is None:
-        yield from _comment("A train that saw a signal clear may pass it so long after.")
-        yield f"trains need {_TO_STOP} s to stop"
-    yield from _comment(
-        "Once a signal is put back, what it locked stays locked until its time is over: half as "
-        "long again."
-    )
-    seconds = ceil((_TO_STOP if given is None else given) * 3 / 2)
-    for key, timer in drafting.times.items():
-        yield f"timer {timer} {seconds} s runs while {drafting.names[key].name} at stop"
-
-
-def _buttons(drafting: Drafting) -> Iterator[str]:
-    """The buttons of an entrance-exit panel."""
-    if drafting.buttons is None:
-        return
-    sets = drafting.buttons.sets.values()
-    yield from _comment(
-        "To set a route, hold the button at its signal (entrance) and press the one where it ends "
-        "(exit). Its relay then picks, unless a route that it would meet is set, and throws the "
-        "points; the signal clears once they lie. The relay drops when the train comes in. A "
-        "cancel button takes back the routes of its place."
-    )
-    for all_of in ([s.entrance for s in sets], [s.exit for s in sets], [s.cancel for s in sets]):
-        names = list(dict.fromkeys(all_of))
-        for i in range(0, len(names), 6):
-            yield f"button {', '.join(names[i : i + 6])}"
-    if drafting.built:
-        return
-    if any(stretch.way for stretch in drafting.stretches.all):
-        # A relay that drops may otherwise free the direction within the same step.
-        yield ""
-        yield from _comment(
-            "One program, so that signals are at Stop before the direction of traffic turns."
-        )
-        yield "built as one program"
-    else:
-        yield "\nbuilt of relays"
-
-
-def _directions(drafting: Drafting) -> Iterator[str]:
-    """The levers of single track, and the direction of traffic where it is locked."""
-    stretches = drafting.stretches.all
-    if not stretches:
-        return
-    locked = any(stretch.way for stretch in stretches)
-    yield from _comment(
-        "A traffic lever asks for the direction in which trains may run on single track. It turns "
-        "only while the track is clear and the signals that lead there are at stop."
-        if locked
-        else "A traffic lever sets the direction in which trains may run on single track: signals "
-        "the other way stay at Stop."
-    )
-    yield from _levers([stretch.lever for stretch in stretches], (LEFT, RIGHT))
-    for stretch in stretches:
-        if stretch.way:
-            yield from _traffic(stretch, drafting)
-
-
-def _traffic(stretch: Stretch, drafting: Drafting) -> Iterator[str]:
-    blocks = dict.fromkeys(drafting.routing.block_of(piece) for piece in stretch.pieces)
-    yield f"traffic {stretch.way} on {', '.join(blocks)}"
-    yield f"  rightward when {stretch.lever} right"
-    yield f"  leftward when {stretch.lever} left"
-    yield f"  locked while {' or '.join(drafting.direction_lock(stretch))}"
+# ------------------------------------------------------------------ signals
 
 
 def _aspect(drafting: Drafting) -> Iterator[str]:
     """The aspects that the chart of the file lacks."""
     if added := [*drafting.shown.added()]:
         yield "\n# -- Aspects"
-        yield from _comment(_CHART[drafting.aspects])
+        yield from comment(_CHART[drafting.aspects])
         yield from added
 
 
 def _crew(promises: Sequence[str]) -> Iterator[str]:
     if promises:
         yield "\n# -- Crew"
-        yield from _comment(
-            "Nothing locks the switches: these promises are what keeps trains safe."
-        )
+        yield from comment("Nothing locks the switches: these promises are what keeps trains safe.")
         yield from promises
-
-
-def _levers(levers: Sequence[str], positions: Iterable[str]) -> Iterator[str]:
-    for i in range(0, len(levers), 8):
-        yield f"lever {', '.join(levers[i : i + 8])} positions {', '.join(positions)}"
 
 
 def _signals(drafting: Drafting, places: Mapping[str, str], taken: set[str]) -> Iterator[str]:
@@ -352,7 +247,7 @@ def _heading(center: str, keys: Sequence[str], drafting: Drafting) -> str:
 def _signal(key: str, place: str, rules: Rules, drafting: Drafting) -> Iterator[str]:
     name = drafting.names[key].name
     yield ""
-    yield from _comment(_remark(name, rules))
+    yield from comment(_remark(name, rules))
     for set_route in rules.relays:
         yield f"relay {set_route.relay}"
         yield f"  picks when {' and '.join(set_route.picks)}"
@@ -385,8 +280,61 @@ def _remark(name: str, rules: Rules) -> str:
     return " ".join(said)
 
 
-def _comment(text: str) -> Iterator[str]:
-    return (f"# {line}" for line in wrap(text, _WIDTH - 2, break_on_hyphens=False))
+# ------------------------------------------------------------------ wiring
+
+
+def _agreeing(
+    drafting: Drafting, page: _Page, statements: Sequence[tree.Statement]
+) -> Iterator[str]:
+    """Relays that signals ask before they count on where points lie."""
+    if drafting.wired is None:
+        return
+    relays = drafting.wired.agrees or drafting.stretches.all
+    if drafting.times and not drafting.built:
+        yield ""
+        yield from comment("One program, so that a timer sees at once that its signal clears.")
+        yield f"built as one program {drafting.wired.powered}"
+    elif relays and drafting.buttons is None and not drafting.built:
+        yield f"\nbuilt of relays {drafting.wired.powered}"
+    if drafting.wired.agrees:
+        yield ""
+        yield from comment(
+            "Up while points lie as they were told last: a machine that did not obey may still "
+            "move later, under a train."
+        )
+        yield from wiring.agreeing(drafting.wired, page.told)
+
+
+def _wiring(drafting: Drafting, taken: set[str]) -> Iterator[str]:
+    """Power, detectors and boards."""
+    wired = drafting.wired
+    if wired is None:
+        return
+    yield "\n# -- Power"
+    yield from comment(
+        "Ready-made supplies: put in yours, and your trains. A wheelset must draw enough, and a "
+        "detector see it, even where a gap is bridged. Add districts where a short should stop "
+        "only a part."
+    )
+    yield from wiring.power(wired)
+    yield "\n# -- Detectors"
+    yield from comment(
+        "All feeders of a block pass through its detector, and one may break. A broken wire or a "
+        "lost supply reads occupied."
+    )
+    yield from wiring.detectors(wired)
+    yield "\n# -- Boards"
+    yield from comment(
+        "A board for each place. LEDs of 15 mA: `clearproof sheet FILE electrical` has the "
+        "resistor of each, and `sheet FILE wiring` every wire."
+    )
+    posts, shown = drafting.routing.posts, drafting.shown
+    signals = (
+        (posts[key].center, named.name, shown.has_two_heads(key))
+        for key, named in drafting.names.items()
+    )
+    heads = wiring.heads_of(signals, wired.plan)
+    yield from wiring.boards(heads, wired, taken)
 
 
 # ------------------------------------------------------------------ places

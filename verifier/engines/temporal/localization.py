@@ -22,7 +22,7 @@ from verifier.engines.stopping import checkpoint, is_over
 from verifier.engines.temporal import bmc, pdr
 from verifier.engines.temporal.simulation import Samples, samples_of
 from verifier.engines.temporal.symmetry import Shape, Shapes
-from verifier.engines.temporal.witnesses import NOWHERE, Witnesses
+from verifier.engines.temporal.witnesses import NOWHERE, Values, Witnesses
 from verifier.logic.expr import Const, Expr, support
 from verifier.logic.transition_system import System, cut
 from verifier.plan.observables import Observable
@@ -85,6 +85,7 @@ class Windows:
         self._kind = kind
         self._witnesses = Witnesses(system, made, few, store, small=not brief, standing=standing)
         self._brief = brief
+        self._standing = standing
         self._store = store
         self._hints = hints
         self._content = system.content
@@ -137,10 +138,7 @@ class Windows:
             if (constant := self._constant(bad)) is not None:
                 yield i, constant
         if likely:
-            for group in groups:
-                open_ = {i: bads[i] for i in group if i not in answers}
-                for i, found in self._witnesses.find(open_, self._deadline(len(open_) or 1)):
-                    yield i, LocalAnswer(found, self.system)
+            yield from self._traced(bads, groups, answers)
         # What no hint, and no clause of earlier proofs, excluded may well be reachable.
         if likely or traced or self._hints or self._edited:
             open_ = {i: bad for i, bad in enumerate(bads) if i not in answers}
@@ -175,7 +173,47 @@ class Windows:
             rings *= 2
         for i, bad in enumerate(bads):
             if i not in answers:
-                yield i, self._whole_system(bad, failed[i][-1].answer)
+                yield i, self._whole_system(bad, failed[i][-1].answer, likely=likely)
+
+    def _traced(
+        self,
+        bads: Sequence[Expr],
+        groups: Sequence[Sequence[int]],
+        answers: Mapping[int, LocalAnswer],
+    ) -> Iterator[tuple[int, LocalAnswer]]:
+        """Those with a witness; where any history does, each with what it comes to on the way."""
+        for group in self._farthest_first(bads, groups):
+            open_ = {i: bads[i] for i in group if i not in answers}
+            for i, found in self._witnesses.find(open_, self._deadline(len(open_) or 1)):
+                if i not in answers:
+                    yield i, LocalAnswer(found, self.system)
+                    yield from self._on_the_way(found, bads, answers)
+
+    def _farthest_first(
+        self, bads: Sequence[Expr], groups: Sequence[Sequence[int]]
+    ) -> Sequence[Sequence[int]]:
+        """Where any history does: what trains come to last, since they pass the others before."""
+        if not self._brief:
+            return groups
+        place = {what: n for n, what in enumerate(self._standing)}
+
+        def far(group: Sequence[int]) -> int:
+            return max((place.get(w, -1) for i in group for w in support(bads[i])), default=-1)
+
+        return sorted(groups, key=far, reverse=True)
+
+    def _on_the_way(
+        self, found: Reachable, bads: Sequence[Expr], answers: Mapping[int, LocalAnswer]
+    ) -> Iterator[tuple[int, LocalAnswer]]:
+        """Where any history does: what the one that was found comes to before its end."""
+        if not self._brief or self.system.timing is not None:
+            return
+        for k, moment in enumerate(found.trace[:-1]):
+            values = Values(moment)
+            for i, bad in enumerate(bads):
+                if i not in answers and values.holds(bad):
+                    way = Reachable(found.trace[: k + 1], smallest=False)
+                    yield i, LocalAnswer(way, self.system)
 
     def _merged(
         self,
@@ -291,7 +329,7 @@ class Windows:
             if isinstance(answer, Reachable) or answer.conflicts:
                 yield i, LocalAnswer(answer, self.system)
 
-    def _whole_system(self, bad: Expr, widest: Answer) -> LocalAnswer:
+    def _whole_system(self, bad: Expr, widest: Answer, *, likely: bool) -> LocalAnswer:
         """The answer for what no window proved and no short trace reaches, ``widest`` being that
         of the widest window, which holds all that the bad state depends on."""
         if not isinstance(widest, Reachable):
@@ -299,7 +337,8 @@ class Windows:
         most = len(widest.trace) - 1
         if self.system.timing is not None:
             most = max(most, LONG)
-        return LocalAnswer(self._shortest(bad, most, small=not self._quick), self.system)
+        small = not (self._quick or (likely and self._brief))
+        return LocalAnswer(self._shortest(bad, most, small=small), self.system)
 
     def _is_sampled(self, bad: Expr) -> bool:
         return self._store.answer(

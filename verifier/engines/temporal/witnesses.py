@@ -275,7 +275,7 @@ class Witnesses:
     def _played(self, trace: Sequence[Moment], bad: Expr) -> tuple[Moment, ...] | None:
         """The trace in the whole system, if it is one of it."""
         played = self._alone.disturbed(trace)
-        if played is None or not _Values(played[-1]).holds(bad):
+        if played is None or not Values(played[-1]).holds(bad):
             return None
         told = tuple({**moment, **self._made} for moment in played)
         if self._scheduler and isinstance(self._scheduler.schedule(told), Conflict):
@@ -352,13 +352,13 @@ class _Alone:
         always = self._system.always
         if self._allowed[step]:
             always = tuple(expr for expr in always if not changed.isdisjoint(support(expr)))
-        values = _Values(moment)
+        values = Values(moment)
         return all(map(values.holds, always))
 
     def _after(self, moment: Moment, changed: set[Observable]) -> dict[Observable, str]:
         """The states that read what has changed, after a step; all others are as they would have
         been."""
-        values = _Values(moment)
+        values = Values(moment)
         reached = dict.fromkeys(w for c in changed for w in self._readers.get(c, ()))
         return {
             what: next(v for v, e in self._system.following[what].items() if values.holds(e))
@@ -403,7 +403,7 @@ class _Walk:
         return True
 
 
-class _Values:
+class Values:
     """What expressions come to at one moment."""
 
     def __init__(self, moment: Moment):

@@ -52,9 +52,11 @@ class Feeder(SyntaxNode):
 
 @dataclass(frozen=True, slots=True)
 class Feeders(SyntaxNode):
-    """Feeders with wire of the same length and size, each with a fuse of its own if any has."""
+    """Feeders with wire of the same length and size, each with a fuse of its own if any has.
+    ``on``: of the blocks of the statement the one that they feed."""
 
     feeders: tuple[Feeder, ...]
+    on: Name | None
     run: Run | None
     fuse: Clause | None
     span: Span

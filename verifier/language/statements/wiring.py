@@ -64,7 +64,10 @@ class Reverser(Booster):
     inline=["fuse"],
 )
 class District(Statement):
+    """``blocks``: those that say nothing of a district themselves."""
+
     name: DeclaredName
+    blocks: tuple[Name, ...]
     supply: Name
     run: Run | None
     fuse: Clause | None

@@ -10,6 +10,7 @@ from typing import Literal, TypeVar, cast
 
 from verifier.language.diagnostics.diagnostic import nearest
 from verifier.language.diagnostics.registry import Hint
+from verifier.language.source import Span
 from verifier.language.syntax import tree
 from verifier.language.syntax.contextual_keywords import OTHER_UNITS
 from verifier.plan.clause_reader import ClauseReader, at_most_one
@@ -79,7 +80,7 @@ def read_wiring(
         lengths=lengths,
         rails=read_rails(statements, blocks, names),
         sub_buses=sub_buses,
-        district_of=_district_of(blocks, names),
+        district_of=_district_of(blocks, tree.of_kind(statements, tree.District), names),
         stopping=_stopping(list(tree.of_kind(statements, tree.StoppingDistance)), names),
         scale=_scale(list(tree.of_kind(statements, tree.Scale)), names),
         ampacity=_ampacity(tree.of_kind(statements, tree.Wire), names),
@@ -234,8 +235,12 @@ def _lengths(blocks: Iterable[tree.Block], names: Names) -> dict[str, Number]:
     return lengths
 
 
-def _district_of(blocks: Iterable[tree.Block], names: Names) -> dict[str, str]:
+def _district_of(
+    blocks: Iterable[tree.Block], districts: Iterable[tree.District], names: Names
+) -> dict[str, str]:
+    """The district of each block, by its own statement or that of the district."""
     found: dict[str, str] = {}
+    said: dict[str, Span] = {}
     for node in blocks:
         for name in node.districts:
             names.find(name, "district")
@@ -245,6 +250,15 @@ def _district_of(blocks: Iterable[tree.Block], names: Names) -> dict[str, str]:
             )
         if node.districts:
             found.update((name.text, node.districts[0].text) for name in node.names)
+            said.update((name.text, node.districts[0].span) for name in node.names)
+    for district in districts:
+        for name in district.blocks:
+            if names.find(name, "block") is None:
+                continue
+            if name.text in said:
+                names.error("CP610", name.span, others=[said[name.text]], block=name.text)
+            said.setdefault(name.text, name.span)
+            found.setdefault(name.text, district.name.text)
     return found
 
 
@@ -255,14 +269,29 @@ def _feeders(
     for node in blocks:
         for group in node.feeders:
             run, fuse = read_run(group.run, names), read_fuse(group.fuse, names)
+            block = _fed_block(node, group, names)
             for each in group.feeders:
-                name, block = each.name, node.names[0]
+                name = each.name
                 at, beyond = feeder_place(each, block, lengths.get(block.text), track, names)
                 feeder = Feeder(name.text, block.text, run, name.span, at, fuse, beyond)
                 feeders.setdefault(name.text, feeder)
-            if len(node.names) > 1:
-                names.error("CP608", group.span, "blocks", count=len(node.names))
     return feeders
+
+
+def _fed_block(node: tree.Block, group: tree.Feeders, names: Names) -> tree.Name:
+    """The block of some feeders: of a statement with several, the one that they name."""
+    if group.on is None:
+        if len(node.names) > 1:
+            names.error(
+                "CP608", group.span, "blocks", count=len(node.names), block=node.names[0].text
+            )
+        return node.names[0]
+    for block in node.names:
+        if block.text == group.on.text:
+            return block
+    if names.find(group.on, "block") is not None:
+        names.error("CP608", group.on.span, "elsewhere", name=group.on.text)
+    return node.names[0]
 
 
 # ------------------------------------------------------------------ turnouts, signals
