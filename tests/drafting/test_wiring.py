@@ -1,8 +1,8 @@
-"""Drafted wiring: proved through the wires with any one thing broken; nothing of a file is changed."""
+"""Drafted wiring: proved through the wires with any one thing broken; a file keeps its lines."""
 
 import pytest
 
-from tests.drafting.test_drafts import FACING, SIDING
+from tests.drafting.test_drafts import FACING, LINE, SIDING
 from tests.drafting.trying import draft_of, is_subsequence, proof_of
 from verifier.api import load_text
 from verifier.language.diagnostics.diagnostic import InputError
@@ -95,9 +95,13 @@ def test_a_signal_that_clears_as_another_one_fails_is_refused() -> None:
     assert proof_of(text).grade is Grade.OPERATION
 
 
-def test_relays_of_buttons_and_timers_are_one_program_in_a_wired_draft() -> None:
-    for options in ({"panel": "buttons"}, {"release": "time"}):
-        text = draft_of(FACING, wiring=True, **options)  # type: ignore[arg-type]
+def test_relays_beside_buttons_timers_and_directions_are_one_program_in_a_wired_draft() -> None:
+    drafts = [
+        draft_of(FACING, wiring=True, panel="buttons"),
+        draft_of(FACING, wiring=True, release="time"),
+        draft_of(LINE, wiring=True, single_track="traffic"),
+    ]
+    for text in drafts:
         assert "\nbuilt as one program powered by Bus-1\n" in text
     assert "\nbuilt of relays powered by Bus-1\n" in draft_of(FACING, wiring=True)
 

@@ -255,7 +255,7 @@ def test_left_out(
             "CP608",
             "feeders w1",
             "these feeders would go to 2 blocks at once",
-            "Say which block each feeds, `feeders m1, m2 on Switch`, or give each block its own statement.",
+            "Say which they feed, `feeders m1, m2 on Switch`, or give each block a statement.",
             (),
         ),
     ],

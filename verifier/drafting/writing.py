@@ -290,9 +290,13 @@ def _agreeing(
     if drafting.wired is None:
         return
     relays = drafting.wired.agrees or drafting.stretches.all
-    if drafting.times and not drafting.built:
+    way = any(stretch.way for stretch in drafting.stretches.all)
+    if (drafting.times or way) and drafting.buttons is None and not drafting.built:
         yield ""
-        yield from comment("One program, so that a timer sees at once that its signal clears.")
+        yield from comment(
+            "One program: a relay that a signal asks for could pick, and a timer or the direction "
+            "of traffic not see yet that it clears."
+        )
         yield f"built as one program {drafting.wired.powered}"
     elif relays and drafting.buttons is None and not drafting.built:
         yield f"\nbuilt of relays {drafting.wired.powered}"
