@@ -39,6 +39,8 @@ SLOW = (
     "tests/diagnosis/",
     "tests/differential/",
     "tests/drafting/test_drafts.py",
+    "tests/drafting/test_options.py",
+    "tests/drafting/test_single_track.py",
     "tests/drafting/test_wiring.py",
     "tests/drawing/test_every_drawing.py::test_tangles",
     "tests/drawing/test_svg.py::test_tangles",

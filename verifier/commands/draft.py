@@ -48,10 +48,11 @@ def add(command: Command) -> None:
         "crew promises",
     )  # fmt: skip
     draft.add_argument(
-        "--single-track", choices=("signals", "lever", "traffic"), default="signals",
+        "--single-track", choices=("signals", "lever", "traffic", "apb"), default="signals",
         help="what keeps opposing trains apart. signals: each checks the levers of those at the "
         "other end (default); lever: one lever for both ways; traffic: a direction of traffic, "
-        "locked while a train or a signal uses it",
+        "locked while a train or a signal uses it; apb (absolute permissive block): that, with "
+        "signals on the way, so that trains may follow each other",
     )  # fmt: skip
     draft.add_argument(
         "--release", choices=("sectional", "route", "time"), default="sectional",

@@ -80,7 +80,7 @@ def buttons_for(
     exits: dict[tuple[str, int], str] = {}
     for key, routes in routing.routes.items():
         post = routing.posts[key]
-        if post.written or not routes:
+        if post.written or not routes or stretches.on_the_way(routes[0], routing):
             continue
         signal = names[key].name
         entrance = free_name(f"{signal}-entrance", taken)

@@ -1,6 +1,6 @@
 """A draft of a junction file: from track to signals, aspects, rules, panel and locks, proved."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import replace
 
 from verifier.drafting.aspects import TELLS_ROUTE
@@ -10,7 +10,7 @@ from verifier.drafting.levers import Named, named_signals
 from verifier.drafting.placing import place_signals
 from verifier.drafting.routing import Routing, routes_from
 from verifier.drafting.rules import Drafting
-from verifier.drafting.single import single_tracks
+from verifier.drafting.single import pieces_of, single_tracks
 from verifier.drafting.wanted import Wanted
 from verifier.drafting.wiring import wired_for
 from verifier.drafting.words import free_name
@@ -37,20 +37,24 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
             raise InputError([diagnostic("CP906", running.span)])
     plan = build(source, statements)
     routing = placed(plan)
+    single: Collection[str] = ()
+    if wanted.single_track == "apb":
+        single = pieces_of(single_tracks(routing, wanted.single_track, set()))
+        routing = placed(plan, single)
     _check_detected(routing)
     if wanted.aspects == "speed":
         _check_no_routes_told(plan, statements)
     taken = set(declare_all(statements).table)
     automatic = wanted.panel == "automatic"
     by_hand = wanted.by_hand or automatic
-    names = named_signals(routing, taken, frame=wanted.panel == "levers")
+    names = named_signals(routing, taken, single, frame=wanted.panel == "levers")
     if wanted.panel in ("automatic", "buttons"):
         names = {key: Named(named.name) for key, named in names.items()}
     made = promises(with_posts(plan, routing, names), statements, derails=automatic)
     taken |= {named.name for named in names.values()}
     taken |= {named.lever for named in names.values()}
     keys = switch_keys(plan, taken) if automatic else {}
-    stretches = single_tracks(routing, wanted.single_track, taken)
+    stretches = single_tracks(routing, wanted.single_track, taken, single)
     if wanted.single_track != "signals" and not stretches.all:
         raise InputError([diagnostic("CP907", plan.track.joints[0].span)])
     built = any(tree.of_kind(statements, tree.Built))
@@ -75,9 +79,10 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
     )
 
 
-def placed(plan: Plan) -> Routing:
-    """Signals at their places, and the routes between them. Raises :class:`InputError`."""
-    posts = {post.written or f"#{i}": post for i, post in enumerate(place_signals(plan))}
+def placed(plan: Plan, single: Collection[str] = ()) -> Routing:
+    """Signals at their places, and the routes between them; ``single`` as for
+    :func:`place_signals`. Raises :class:`InputError`."""
+    posts = {post.written or f"#{i}": post for i, post in enumerate(place_signals(plan, single))}
     if not posts:
         joints = plan.track.joints
         raise InputError(

@@ -5,12 +5,13 @@ apart those that one position of a lever clears. One position clears several sig
 the lie of points lets one of them clear at a time; its two positions never let two trains meet.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from itertools import count, product
 from string import ascii_uppercase
 
 from verifier.drafting.routing import Routing
+from verifier.drafting.words import dashed, free_name
 
 LEFT, RIGHT, REVERSE = "left", "right", "reverse"
 
@@ -26,14 +27,20 @@ class Named:
 
 
 def named_signals(
-    routing: Routing, taken: Iterable[str], *, frame: bool = False
+    routing: Routing, taken: Iterable[str], single: Collection[str] = (), *, frame: bool = False
 ) -> Mapping[str, Named]:
     """The name and lever of each signal, by its key. ``taken``: the names that the file uses.
+    Those on the way along ``single`` track have none, and are called by the block they let into.
     ``frame``: a lever has two positions, and clears signals one way only, when reversed."""
     levers: list[dict[str, list[str]]] = []
     centers: list[str] = []
+    on_the_way: dict[str, str] = {}
     for key, post in routing.posts.items():
         if post.written:
+            continue
+        if {post.near.piece, post.enters.piece}.issubset(single):
+            block = dashed(routing.plan.track.pieces[post.enters.piece].title)
+            on_the_way[key] = free_name(f"{block}-{'R' if post.rightward else 'L'}", {*taken})
             continue
         position = RIGHT if post.rightward else LEFT
         for lever, center in zip(levers, centers, strict=True):
@@ -46,6 +53,7 @@ def named_signals(
             levers[-1][position].append(key)
             centers.append(post.center)
     named = {key: Named(post.written) for key, post in routing.posts.items() if post.written}
+    named |= {key: Named(name) for key, name in on_the_way.items()}
     numbers = _free_numbers(set(taken))
     for lever in levers:
         number = next(numbers)

@@ -139,6 +139,17 @@ def _directions(drafting: Drafting) -> Iterator[str]:
     for stretch in stretches:
         if stretch.way:
             yield from _traffic(stretch, drafting)
+    if drafting.stretches.single and drafting.routing.plan.locking.running.reverse_on is None:
+        routing = drafting.routing
+        pieces = [
+            piece for piece in routing.plan.track.pieces if piece in drafting.stretches.single
+        ]
+        yield from comment(
+            "A train that turned back there would meet the one that follows it. If yours do so, "
+            "draft with --single-track traffic."
+        )
+        blocks = dict.fromkeys(map(routing.block_of, pieces))
+        yield f"crew promises not to reverse on {', '.join(blocks)}"
 
 
 def _traffic(stretch: Stretch, drafting: Drafting) -> Iterator[str]:

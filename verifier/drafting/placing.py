@@ -6,7 +6,7 @@ plain track behind it, where a train can wait. There a home signal governs train
 of blocks that ends at the end of the plan has a signal at each of its gaps.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass, replace
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
@@ -31,9 +31,10 @@ class Post:
     written: str
 
 
-def place_signals(plan: Plan) -> tuple[Post, ...]:
+def place_signals(plan: Plan, single: Collection[str] = ()) -> tuple[Post, ...]:
     """Home signals for every control point, those that the file has included: one control point
-    after the other, as the track is drawn from left to right.
+    after the other, as the track is drawn from left to right. On ``single`` track between control
+    points, so many pieces of it, there are signals at the gaps on the way, too.
 
     Raises :class:`InputError` with each place where a signal is needed and none fits."""
     ground = _Ground(plan, {signal.enters: name for name, signal in plan.signals.items()})
@@ -51,7 +52,7 @@ def place_signals(plan: Plan) -> tuple[Post, ...]:
                     errors.append(error)
                 case None:
                     pass
-    for post in _along_plain_lines(ground):
+    for post in _along_plain_lines(ground, single):
         posts.setdefault(post.enters, post)
     errors += _head_on(plan.track)
     for signal in plan.signals.values():
@@ -151,11 +152,11 @@ def _leads_to_edge(port: Port, track: Track, direction: str) -> bool:
     return False
 
 
-def _along_plain_lines(ground: _Ground) -> Iterator[Post]:
+def _along_plain_lines(ground: _Ground, single: Collection[str]) -> Iterator[Post]:
     """A signal each way at every gap between plain blocks where no control point is at both ends
-    of the line; round a circle rightward only."""
+    of the line, or it is such ``single`` track; round a circle rightward only."""
     track = ground.plan.track
-    between = _between_control_points(track)
+    between = _between_control_points(track).difference(single)
     for joint in track.joints:
         plain = all(track.pieces[port.piece].kind == "plain" for port in (joint.a, joint.b))
         if joint.kind == "=" or not plain or joint.a.piece in between:

@@ -130,6 +130,7 @@ class Drafting:
                 *self._blocks(route),
                 *self._devices(route),
                 *self.apart.conditions(route),
+                *self._called(route),
             )
             shown = self.shown.shown(route)
             lever = (f"{named.lever} {named.position}",) if named.lever else ()
@@ -151,6 +152,8 @@ class Drafting:
     def _relays(self, routes: Iterable[Route]) -> Iterator[SetRoute]:
         for route in routes if self.buttons is not None else ():
             assert self.buttons is not None
+            if route.name not in self.buttons.sets:
+                continue
             blocks = self.routing.detected(route.blocks)
             yield SetRoute(
                 self.buttons.sets[route.name].relay,
@@ -164,7 +167,7 @@ class Drafting:
 
     def _set(self, route: Route) -> Iterator[str]:
         """With buttons: that the relay of a route is up."""
-        if self.buttons is not None:
+        if self.buttons is not None and route.name in self.buttons.sets:
             yield f"{self.buttons.sets[route.name].relay} up"
 
     def _keys_in(self, route: Route) -> Iterator[str]:
@@ -175,6 +178,16 @@ class Drafting:
         held = [self.keys[name] for name in keys if name in self.keys]
         if held:
             yield f"{', '.join(held)} normal"
+
+    def _called(self, route: Route) -> Iterator[str]:
+        """On the way along single track: that a train comes, or the signal before lets one come.
+        Else it would stay clear, and hold the direction of traffic for ever."""
+        if self.stretches.on_the_way(route, self.routing):
+            here = self.routing.block_of(self.routing.posts[route.signal].near.piece)
+            before = [r for r in self.routing.all_routes if r.exit == route.signal]
+            called = [f"{any_of(self._signals(before))} proceeds"] if before else []
+            occupied = [f"{block} occupied" for block in self.routing.detected([here])]
+            yield f"({' or '.join((*occupied, *called))})"
 
     def _agree(self, route: Route) -> Iterator[str]:
         """With wiring: that what the route runs over lies as it was told."""

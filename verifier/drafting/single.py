@@ -1,7 +1,7 @@
 """Single track between two control points, and the one direction that trains may run there."""
 
 from collections import defaultdict
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping
 from dataclasses import dataclass
 
 from verifier.drafting.routing import Routing
@@ -40,6 +40,13 @@ class Stretches:
     """All single track of a plan that has one lever; by the name of each route onto it."""
 
     by_route: Mapping[str, Stretch]
+    # Pieces of track with signals on the way, which clear for a train that comes to them only.
+    single: frozenset[str] = frozenset()
+
+    def on_the_way(self, route: Route, routing: Routing) -> bool:
+        """Whether a route begins at a signal on the way along single track."""
+        post = routing.posts[route.signal]
+        return not post.written and self.single.issuperset((post.near.piece, post.enters.piece))
 
     @property
     def all(self) -> tuple[Stretch, ...]:
@@ -62,9 +69,17 @@ class Stretches:
 NO_STRETCHES = Stretches({})
 
 
-def single_tracks(routing: Routing, wanted: SingleTrack, taken: set[str]) -> Stretches:
+def pieces_of(stretches: Stretches) -> frozenset[str]:
+    """All pieces of single track."""
+    return frozenset(piece for stretch in stretches.all for piece in stretch.pieces)
+
+
+def single_tracks(
+    routing: Routing, wanted: SingleTrack, taken: set[str], single: Collection[str] = ()
+) -> Stretches:
     """The single track of a plan, with names for levers that are added to ``taken``. Track that
-    one of the file's own signals leads onto is left to it."""
+    one of the file's own signals leads onto is left to it. ``single``: pieces of it with signals on
+    the way."""
     if wanted == "signals":
         return NO_STRETCHES
     found: dict[Pieces, list[Route]] = defaultdict(list)
@@ -75,6 +90,8 @@ def single_tracks(routing: Routing, wanted: SingleTrack, taken: set[str]) -> Str
                 ways = found[pieces if routing.posts[route.signal].rightward else pieces[::-1]]
                 if route not in ways:
                     ways.append(route)
+    if single:
+        found = _with_signals_on_the_way(routing, single)
     by_route: dict[str, Stretch] = {}
     for pieces, routes in found.items():
         if any(routing.posts[route.signal].written for route in routes):
@@ -82,10 +99,32 @@ def single_tracks(routing: Routing, wanted: SingleTrack, taken: set[str]) -> Str
         name = routing.plan.track.pieces[pieces[0]].title
         right = tuple(r for r in routes if routing.posts[r.signal].rightward)
         left = tuple(r for r in routes if not routing.posts[r.signal].rightward)
-        way = free_name(f"{dashed(name)}-way", taken) if wanted == "traffic" else ""
+        way = free_name(f"{dashed(name)}-way", taken) if wanted in ("traffic", "apb") else ""
         stretch = Stretch(pieces, right, left, free_name(f"{dashed(name)}-traffic", taken), way)
         by_route |= {route.name: stretch for route in routes}
-    return Stretches(by_route)
+    return Stretches(by_route, frozenset(single))
+
+
+def _with_signals_on_the_way(
+    routing: Routing, single: Collection[str]
+) -> dict[Pieces, list[Route]]:
+    """The routes onto and along single track, by its pieces as drawn."""
+    found: dict[Pieces, list[Route]] = {}
+    for pieces in _lines(routing, single):
+        found[pieces] = [r for r in routing.all_routes if not set(pieces).isdisjoint(r.pieces)]
+    return found
+
+
+def _lines(routing: Routing, single: Collection[str]) -> Iterator[Pieces]:
+    """Single track from one control point to the next, as it is drawn."""
+    joined: dict[str, set[str]] = {piece: {piece} for piece in single}
+    for joint in routing.plan.track.joints:
+        one, two = joint.a.piece, joint.b.piece
+        if one in joined and two in joined:
+            joined[one] |= joined[two]
+            joined |= dict.fromkeys(joined[one], joined[one])
+    for line in dict.fromkeys(map(frozenset, joined.values())):
+        yield tuple(piece for piece in routing.plan.track.pieces if piece in line)
 
 
 def _shared(route: Route, other: Route) -> Pieces:

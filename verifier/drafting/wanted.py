@@ -18,9 +18,10 @@ Panel = Literal["dispatcher", "buttons", "levers", "automatic"]
 PANELS: tuple[Panel, ...] = get_args(Panel)
 
 # What keeps opposing trains off single track: each signal lever checks those at the other end
-# (signals); one lever for both ways; or a direction of traffic, which is locked while a train or a
-# signal uses it.
-SingleTrack = Literal["signals", "lever", "traffic"]
+# (signals); one lever for both ways; a direction of traffic, which is locked while a train or a
+# signal uses it; or that, with signals at the gaps on the way, so that trains may follow each other
+# (apb, absolute permissive block).
+SingleTrack = Literal["signals", "lever", "traffic", "apb"]
 SINGLE_TRACKS: tuple[SingleTrack, ...] = get_args(SingleTrack)
 
 

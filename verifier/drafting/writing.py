@@ -333,8 +333,9 @@ def _wiring(drafting: Drafting, taken: set[str]) -> Iterator[str]:
         "resistor of each, and `sheet FILE wiring` every wire."
     )
     posts, shown = drafting.routing.posts, drafting.shown
+    pieces = drafting.routing.plan.track.pieces
     signals = (
-        (posts[key].center, named.name, shown.has_two_heads(key))
+        (pieces[posts[key].center].title, named.name, shown.has_two_heads(key))
         for key, named in drafting.names.items()
     )
     heads = wiring.heads_of(signals, wired.plan)
