@@ -38,7 +38,7 @@ turnout T1 in A
 turnout T2 in B
 track Ring | T1 normal | Main | normal T2 | Ring
 track T1 reverse | Siding | reverse T2
-trains start on Main
+trains start on Main, Siding
 """
 
 CROSSING = """\
