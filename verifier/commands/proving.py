@@ -362,10 +362,9 @@ def _command_line(options: argparse.Namespace) -> str:
 
 
 def _check_only(names: Sequence[str]) -> None:
-    from verifier.api import unknown_word
-
     if not names:
         return
+    from verifier.api import unknown_word
     from verifier.properties.catalog import BY_NAME
 
     for name in names:

@@ -34,6 +34,8 @@ EXTRA = "pip install 'clearproof[farm]'"
 # Seconds in which a cluster answers; in which it has some worker again after it had none; between
 # two looks.
 CONNECT, PATIENCE, _LOOK = 4.0, 20.0, 0.1
+# Seconds between two looks at which workers there are.
+_EVERY = 1.0
 # Requests that wait at each thread of a worker, so that it never waits for one.
 _AHEAD = 3
 
@@ -158,6 +160,8 @@ class _Sent:
         self._open: dict[int, Future] = {}
         self._came: SimpleQueue[int] = SimpleQueue()
         self._seen = monotonic()
+        self._ask_again = 0.0
+        self._known_threads = 0
 
     def all(self) -> Iterator[tuple[int, Answer]]:
         while self._waiting or self._open:
@@ -192,8 +196,16 @@ class _Sent:
             future.add_done_callback(lambda _, number=number: self._came.put(number))
 
     def _threads(self) -> int:
-        found = self._client.scheduler_info().get("workers", {})
-        return sum(worker.get("nthreads", 1) for worker in found.values())
+        """Of all workers there are now; asking takes time, so it is asked once in a while."""
+        now = monotonic()
+        if now >= self._ask_again:
+            self._ask_again = now + _EVERY
+            try:
+                found = _within(CONNECT, lambda: self._client.nthreads())
+                self._known_threads = sum(found.values())
+            except Exception:
+                self._known_threads = 0
+        return self._known_threads
 
     def _is_gone(self) -> bool:
         """Whether there was no scheduler or no worker for too long."""
