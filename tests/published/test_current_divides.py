@@ -25,6 +25,7 @@ from verifier.plan.wiring.rail_circuit import COPPER_LEAST, COPPER_MOST
 from verifier.plan.wiring.rail_shares import share
 from verifier.plan.wiring.wiring_model import Run
 from verifier.reference.evaluator import Evaluator
+from verifier.sheets.test_card import sure_tests
 
 NGSPICE = shutil.which("ngspice")
 asks_ngspice = pytest.mark.skipif(
@@ -251,3 +252,14 @@ def test_practice_one_drop_of_several_through_the_ring() -> None:
     }
     assert {says["at m3", state] for state in division.what.values} == {"clear"}
     assert {says["at m1", state] for state in division.what.values} == {"clear", "occupied"}
+
+
+@pytest.mark.parametrize(("through", "off"), [("m1, m2, m3", False), ("m1, m3", True)])
+def test_practice_the_sure_test_of_feeders(through: str, off: bool) -> None:
+    """Common practice, no source: open the detected leads, and the rail goes dead; where the file
+    has a feeder run past the detector, only once that is off the bus too."""
+    ring = f"detector D current-sensing through {through}"
+    ((place, do, rails, _),) = sure_tests(built(block(PLACES, [ring], TRAINS))).rows
+    assert place == "Main"
+    assert do.startswith("take m2 off the bus; ") == off
+    assert "open the leads of m1" in do and rails.startswith("dead everywhere")

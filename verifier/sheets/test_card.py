@@ -51,7 +51,7 @@ def test_card_sheet(plan: Plan, asked: SheetOptions = USUAL_OPTIONS) -> Sheet:
 def sheet_of(card: Card) -> Sheet:
     """The sheet of a card."""
     tables = (
-        _steps(card), _sure_tests(card.plan), coin_tests(card.plan), _purposes(card),
+        _steps(card), sure_tests(card.plan), coin_tests(card.plan), _purposes(card),
         _conditions(card), _routes(card), _unseen(card), _found(card),
     )  # fmt: skip
     return Sheet(
@@ -103,22 +103,25 @@ _SURE = (
 )
 
 
-def _sure_tests(plan: Plan) -> Table:
+def sure_tests(plan: Plan) -> Table:
     """How to find feeders that do not pass through the detectors of their block, where it has
-    several and all are meant to."""
+    several; those that the file lets run past are taken off first."""
     rows = []
     for block in plan.blocks:
         own = {feeder.name for feeder in plan.wiring.feeders_of(block)}
         through = [d for d in plan.wiring.detectors.values() if own.intersection(d.through)]
-        if len(own) > 1 and own <= {name for d in through for name in d.through}:
+        if len(own) > 1 and through:
             passed = listing([d.name for d in through])
+            past = sorted(own.difference(*(d.through for d in through)))
+            off = f"take {listing(past)} off the bus; " if past else ""
+            another = "another feeder runs" if past else "a feeder runs"
             wires = (wire for d in through for wire in plan.wiring.leads_through(d))
             leads = listing(list(dict.fromkeys(wires)))
             rows.append((
                 block,
-                f"open the leads of {leads} where they pass through {passed}; power "
+                f"{off}open the leads of {leads} where they pass through {passed}; power "
                 f"on; put a lamp or a meter across the rails at each feeder",
-                f"dead everywhere (where the rail is live, a feeder runs past {passed})",
+                f"dead everywhere (where the rail is live, {another} past {passed})",
                 "",
             ))  # fmt: skip
     columns = ("block", "do", "rails must be", "seen")

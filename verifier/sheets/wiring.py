@@ -218,6 +218,13 @@ def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
             "it. A coil on a contact that stays closed burns."
         )
     yield from _frogs(plan)
+    for name, machine in plan.wiring.machines.items():
+        if machine.bond is not None:
+            most = length(machine.bond.length, plan.wiring.units.wire)
+            yield (
+                f"Not listed: the jumpers that bond the rails of {name}, soldered on before its "
+                f"fouling point, each at most {most} of {gauge_words(machine.bond)}."
+            )
     bare = [n for n in coils if n not in pulsed]
     if bare:
         yield (
