@@ -195,8 +195,9 @@ class Boxes:
         pins = (
             *_pins(throws, 1, "left"), *_pins(contacts, 1, "right"), *_pins(returns, below, "left"),
         )  # fmt: skip
-        # Below what moves it, with a row for the title of the contact that sets its frog.
-        top = max([below, *(pin.row + 1 for pin in pins), *(box.bottom + 1 for box in boxes)])
+        # Below what moves it and its return, with a row for the title of the contact of its frog.
+        rows = (pin.row + (2 if pin.side == "left" else 1) for pin in pins)
+        top = max([below, *rows, *(box.bottom + 1 for box in boxes)])
         pins += _pins([one for one in ends if _of_frog(one)], top, "left")
         boxes.append(_box(device, name, Column.RAIL, 0, pins))
         return (*boxes, *self._frog(name, top))
