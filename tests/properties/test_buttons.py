@@ -64,12 +64,83 @@ def verdicts(text: str, name: str = "clears-again") -> dict[tuple[str, ...], str
             "trains obey signals\n" + SIGNAL + "Clear  when Send" + OTHERWISE,
             {"Clear-2R": "broken"},
         ),
-        # With memory it is not asked.
-        (STICK + SIGNAL + "Clear  when 2R-stick up and Far clear" + OTHERWISE, {}),
+        # A train drops both relays of a stick signal.
+        (
+            STICK + SIGNAL + "Clear  when 2R-stick up and Far clear" + OTHERWISE,
+            {"Clear-2R": "proved"},
+        ),
     ],
 )
 def test_what_is_noted(text: str, notes: dict[str, str]) -> None:
     assert verdicts(text) == {("2R", button): status for button, status in notes.items()}
+
+
+# Relays, timers and traffic by which a held button clears 2R again, and what 2R asks for.
+DROPS = "\n  sticks while Far clear"
+AGAIN = {
+    "relay": (f"relay K picks when Clear-2R pressed{DROPS}", "K up"),
+    "relay that a train does not drop": ("relay K picks when Clear-2R pressed", "K up"),
+    "repeater": (f"relay P picks when Clear-2R pressed\nrelay K picks when P up{DROPS}", "K up"),
+    "back contact": (f"relay P picks when not Clear-2R pressed\nrelay K picks when P down{DROPS}",
+                     "K up"),
+    "relay that keeps it at stop": ("relay K picks when not Clear-2R pressed", "K down"),
+    "slow relay": (f"relay K picks when Clear-2R pressed{DROPS}\n  slow to release 3 s", "K up"),
+    "timer": ("timer K 3 s runs while Clear-2R pressed and Far clear", "K done"),
+    "traffic": ("traffic K on Far\n  rightward when Clear-2R pressed and Far clear\n  leftward when "
+                "Far occupied", "K rightward"),
+    "either of two": (f"relay K picks when any of Clear-2R, Fleet pressed{DROPS}", "K up"),
+    "both of two": (f"relay K picks when all of Clear-2R, Fleet pressed{DROPS}", "K up"),
+}  # fmt: skip
+# What a held button does not clear again: nobody is surprised, or someone has to do something.
+ONCE = {
+    "a lever keeps it clear": ("relay K picks when 2 reverse", "K up", {}),
+    "a lever is thrown in between": (
+        "relay F picks when 2 normal and Far clear\n  sticks while Far clear\n"
+        f"relay K picks when 2 reverse and F up and Clear-2R pressed and Far clear{DROPS}",
+        "K up", {"Clear-2R": "proved"},
+    ),
+    "one press clears it for every train": ("relay K picks when Clear-2R pressed\n  sticks while Far clear or Far occupied",
+                 "K up", {"Clear-2R": "proved"}),
+    "a second button puts it back": (
+        f"relay F picks when Fleet pressed and K up\n  sticks while K up\n{STICK}"
+        "relay K picks when 2R-stick up\n  sticks while 2R-stick up and F down",
+        "K up", {"Clear-2R": "proved"},
+    ),
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("kind", AGAIN)
+def test_a_held_button_clears_again_through_what_remembers(kind: str) -> None:
+    memory, asked = AGAIN[kind]
+    text = f"trains obey signals\n{memory}\n{SIGNAL}Clear  when {asked} and Far clear{OTHERWISE}"
+    buttons = ["Clear-2R", *["Fleet"] * ("Fleet" in memory)]
+    assert verdicts(text) == {("2R", button): "broken" for button in buttons}
+
+
+@pytest.mark.parametrize("kind", ONCE)
+def test_what_a_held_button_does_not_clear_again(kind: str) -> None:
+    memory, asked, notes = ONCE[kind]
+    start = "" if "trains obey" in memory else "trains obey signals\n"
+    text = f"{start}{memory}\n{SIGNAL}Clear  when {asked} and Far clear{OTHERWISE}"
+    assert verdicts(text) == {("2R", button): status for button, status in notes.items()}
+
+
+def test_of_two_signals_each_way_the_one_without_a_stick_is_noted() -> None:
+    """A history tells it, with the button pressed once."""
+    left = (
+        "button Clear-2L\nrelay K picks when Clear-2L pressed and Near clear\n  sticks while Near "
+        "clear\nsignal 2L at Far | Near\n  Clear  when K up and Near clear and not 2R-stick up"
+    )
+    right = SIGNAL + "Clear  when 2R-stick up and Far clear and K down"
+    text = STICK + left + OTHERWISE + "\n" + right + OTHERWISE
+    assert verdicts(text) == {("2L", "Clear-2L"): "broken", ("2R", "Clear-2R"): "proved"}
+    report = verifier.prove(verifier.load_text(JUNCTION + text + "\n"))
+    noted = [v for v in report.verdicts if v.obligation.property == "clears-again" and v.finding]
+    (story,) = (v.finding.story for v in noted if v.finding)
+    assert story is not None
+    told = [event.text for event in story.events]
+    assert [t for t in told if "presses" in t] == ["operator presses Clear-2L"]
+    assert len([t for t in told if "2L clears to Clear" in t]) == 2
 
 
 @pytest.mark.parametrize(

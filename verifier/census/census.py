@@ -5,13 +5,12 @@ from dataclasses import dataclass
 from typing import Literal
 
 from verifier.census import distances, faults, locks, rails, signals, use, wires
-from verifier.census.says import Must, Musts, all_of, any_of, no
+from verifier.census.says import Must, Musts, Over, all_of, any_of, no
 from verifier.census.survey import Survey
 from verifier.logic.expr import Expr, atom
 from verifier.plan.model import Plan
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, facts_in
 
-Over = Literal["situations", "histories", "lossy", "blips", "for good"]
 Mode = Literal["never", "possible"]
 
 
@@ -119,7 +118,7 @@ def census(plan: Plan) -> Iterator[Counted]:
     survey = Survey(plan)
     for name, entry in CENSUS.items():
         for must in entry.musts(survey):
-            yield Counted(name, must, entry.over, entry.mode)
+            yield Counted(name, must, must.over or entry.over, entry.mode)
     for proof in plan.proofs:
         said = in_full(proof.condition, plan)
         formula = no(said) if proof.mode == "always" else said

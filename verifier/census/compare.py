@@ -8,8 +8,9 @@ from builtins import property as computed
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from typing import Protocol
 
-from verifier.census.census import Counted, Mode, Over, census, harms
+from verifier.census.census import Counted, Mode, census, harms
 from verifier.census.faults import may_move_points
+from verifier.census.says import Over
 from verifier.census.survey import Survey
 from verifier.logic.expr import (
     FALSE,

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from typing import Literal
 
 from verifier.census.survey import Step, Survey, Trip
 from verifier.logic.expr import Expr, atom, conjunction, disjunction, negation
@@ -12,15 +13,20 @@ from verifier.plan.signals.aspects import Aspect
 all_of, any_of, no = conjunction, disjunction, negation
 
 
+Over = Literal["situations", "histories", "lossy", "blips", "held", "for good"]
+
+
 @dataclass(frozen=True, slots=True)
 class Must:
     """There must be an obligation about these subjects, with this formula: what must never be, or
-    what must be possible. ``at`` are the signals it is about; ``note``: it fails no file."""
+    what must be possible. ``at`` are the signals it is about; ``note``: it fails no file;
+    ``over``: what it is asked of, where that is not the same for all of its property."""
 
     subjects: tuple[str, ...]
     formula: Expr
     at: tuple[str, ...] = ()
     note: bool = False
+    over: Over | None = None
 
 
 Musts = Iterator[Must]

@@ -6,6 +6,7 @@ from itertools import combinations
 
 from verifier.census.locks import runs
 from verifier.census.movers import train_on
+from verifier.census.presses import presses
 from verifier.census.says import (
     Must,
     Musts,
@@ -93,9 +94,14 @@ def _usable(trip: Trip, survey: Survey) -> Expr:
 def clears_again(survey: Survey) -> Musts:
     """Every signal and every button that a line of it names, or of its heads, if that line lights
     it better than Restricting, or a head in anything but red: never better than Restricting with
-    the button pressed, unless one of these lines holds with the button let go. Where nothing
-    remembers. A note."""
+    the button pressed, unless one of these lines holds with the button let go. A note. Where
+    something remembers, every signal and every button that may bring a line about while it is
+    pressed: the signal never clears again in a history in which the button is held."""
     plan = survey.plan
+    if plan.locking.memory:
+        for one, pressed in presses(plan):
+            again = observables.event("clears again", f"{one} / {pressed}")
+            yield Must((one, pressed), atom(again, "yes"), (one,), note=True, over="held")
     for signal in plan.signals.values() if not plan.locking.memory else ():
         best = {a.name for a in plan.chart.aspects if better_than_restricting(a)}
         lit = [(signal.heads[0].name, line.when) for line in signal.lines if line.shows in best]

@@ -10,13 +10,17 @@ from verifier.world.history import Histories
 
 
 class FinerSystems:
-    """Those of one plan: with detection truthful or lossy, with blips or without, with faults."""
+    """Those of one plan: with detection truthful or lossy, with blips or without, with faults, with
+    held buttons kept in mind or without."""
 
-    def __init__(self, plan: Plan, *, lossy: bool, blips: bool, faults: Sequence[Fault]):
+    def __init__(
+        self, plan: Plan, *, lossy: bool, blips: bool, faults: Sequence[Fault], held: bool
+    ):
         self._plan = plan
         self._lossy = lossy
         self._blips = blips
         self._faults = faults
+        self._held = held
         self._histories: dict[Finer, Histories] = {}
         # What is asked of one system is asked of the same object, with the order asked for last.
         self._ordered: dict[Finer, tuple[Order, Ordered]] = {}
@@ -29,6 +33,7 @@ class FinerSystems:
                 lossy=self._lossy,
                 blips=self._blips,
                 faults=self._faults,
+                held=self._held,
                 wrecks=finer.wrecks,
                 prompt=finer.prompt,
             )

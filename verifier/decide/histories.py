@@ -71,7 +71,11 @@ class HistoryProver:
     def _with_blips(self) -> SystemProver:
         return self._prover(lossy=False, blips=True)
 
-    def _prover(self, *, lossy: bool, blips: bool = False) -> SystemProver:
+    @cached_property
+    def _with_buttons_held(self) -> SystemProver:
+        return self._prover(lossy=False, held=True)
+
+    def _prover(self, *, lossy: bool, blips: bool = False, held: bool = False) -> SystemProver:
         return SystemProver(
             self.plan,
             lossy,
@@ -81,6 +85,7 @@ class HistoryProver:
             not self._is_from_scratch,
             None if self._is_from_scratch else lambda key: self._from_scratch.get(key),
             blips=blips,
+            held=held,
             brief=self._brief,
             quick=self._quick,
         )
@@ -144,12 +149,14 @@ class HistoryProver:
                 return self._lossy
             case "blips":
                 return self._with_blips
+            case "held":
+                return self._with_buttons_held
             case _:
                 return self._truthful
 
     def finished(self) -> None:
         """All that is asked about histories was."""
-        for name in ("_truthful", "_lossy", "_with_blips"):
+        for name in ("_truthful", "_lossy", "_with_blips", "_with_buttons_held"):
             prover = self.__dict__.get(name)
             if prover is not None:
                 prover.finished()

@@ -61,6 +61,7 @@ class Tried:
     faults: Sequence[Fault]
     lossy: bool
     blips: bool
+    held: bool
 
     def check(
         self,
@@ -80,8 +81,8 @@ class Tried:
         def replays(*, wrecks_stay: bool) -> bool:
             return replay(
                 self.plan, moments, obligation.holds_in, lossy=self.lossy, blips=self.blips,
-                faults=self.faults, seconds=seconds, wrecks_stay=wrecks_stay, mishaps=not calm,
-                prompt=finer.prompt,
+                faults=self.faults, held=self.held, seconds=seconds, wrecks_stay=wrecks_stay,
+                mishaps=not calm, prompt=finer.prompt,
             )  # fmt: skip
 
         if replays(wrecks_stay=not cleared):
@@ -95,7 +96,7 @@ class Tried:
     def _is_prompt(self, moments: Sequence[Valuation], seconds: Sequence[Fraction]) -> bool:
         return is_prompt(
             self.plan, moments, lossy=self.lossy, blips=self.blips, faults=self.faults,
-            seconds=seconds,
+            held=self.held, seconds=seconds,
         )  # fmt: skip
 
 

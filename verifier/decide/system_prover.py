@@ -97,8 +97,9 @@ class _Answered:
 
 class SystemProver:
     """Decides obligations about one transition system of a plan: with detection truthful, or
-    lost now and then (``lossy``). With ``earlier``, clauses of earlier proofs are tried; ``told``
-    finds the verdict, by key, that does without them. One of ``faults`` may be present.
+    lost now and then (``lossy``), or buttons that stay pressed kept in mind (``held``). With
+    ``earlier``, clauses of earlier proofs are tried; ``told`` finds the verdict, by key, that does
+    without them. One of ``faults`` may be present.
     ``brief``: histories of what is possible are replayed, and not told; ``quick``: any history is,
     as it was found."""
 
@@ -114,6 +115,7 @@ class SystemProver:
         faults: Sequence[Fault] = (),
         *,
         blips: bool = False,
+        held: bool = False,
         brief: bool = False,
         quick: bool = False,
     ):
@@ -125,14 +127,14 @@ class SystemProver:
         self._told = told
         self._step = step
         self._store = store
-        self.histories = Histories(plan, lossy=lossy, blips=blips, faults=faults)
+        self.histories = Histories(plan, lossy=lossy, blips=blips, faults=faults, held=held)
         system = self.histories.system
         entries = frozenset(w for w in system.inputs if w.kind == "entry")
         self._few = (entries, frozenset(system.inputs))
         self._timeout = timeout
         self._order = self.histories.order
         self._ordered = Ordered(system, self._order)
-        self._finer = FinerSystems(plan, lossy=lossy, blips=blips, faults=faults)
+        self._finer = FinerSystems(plan, lossy=lossy, blips=blips, faults=faults, held=held)
         # Invariants of windows with fewer comparisons.
         self._earlier: list[Expr] = []
         # Where all was asked of this very system before, the store has the answers.
@@ -141,7 +143,7 @@ class SystemProver:
         self._asked: tuple[Hashable, ...] = ()
         self._to_ask: list[Sequence[Obligation]] = []
         asked_before = store.known(self._question)
-        self._kind = lossy, blips, bool(faults)
+        self._kind = lossy, blips, held, bool(faults)
         # As they are now: this proof adds clauses of its own to the store.
         tried = earlier and not (system.always or asked_before)
         self._clauses = store.clauses_of(self._kind) if tried else ()
@@ -341,7 +343,7 @@ class SystemProver:
         """All that is asked of this system was: the next time, the store has the answers."""
         if not self._clauses:
             self._store.keep(self._question, answer=True)
-        if self._faults or self.histories.blips:
+        if self._faults or self.histories.blips or self.histories.held:
             return
         keep_states(self._store, self._ordered.system.states, lossy=self.lossy)
         if not self._to_ask:
@@ -532,7 +534,8 @@ class SystemProver:
 
     @property
     def _tried(self) -> Tried:
-        return Tried(self.plan, self._faults, self.lossy, self.histories.blips)
+        histories = self.histories
+        return Tried(self.plan, self._faults, self.lossy, histories.blips, histories.held)
 
     def _histories_of(self, finer: Finer) -> Histories:
         return self.histories if finer == AS_FOUND else self._finer.of(finer, self._order)[0]

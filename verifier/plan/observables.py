@@ -27,7 +27,8 @@ Window = Literal["late", "put back", "lost", "held"]
 # In a history: what orders delays and windows in time, where durations matter.
 Timing = Literal["clock", "ripe", "credit", "since"]
 # In a history: where trains are, piece by piece, and what else is kept from step to step.
-Train = Literal["train", "heading", "across", "pace", "wreck", "broken", "blipped", Window, Timing]
+Train = Literal["train", "heading", "across", "pace", "wreck", "broken", "blipped", "again",
+                "before", Window, Timing]  # fmt: skip
 # In a history: what trains, people and time choose to do at one step.
 Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "ripens", "loss",
                  "breaks",
@@ -35,7 +36,8 @@ Choice = Literal["advance", "reversal", "entry", "arrival", "throw", "expiry", "
                  "stays held",
                  "sees", "sees by signals"]  # fmt: skip
 # In a history: what happens at one step.
-Event = Literal["points move", "trains meet", "train derails", "lock released", "traffic turns"]
+Event = Literal["points move", "trains meet", "train derails", "lock released", "traffic turns",
+                "clears again"]  # fmt: skip
 # Reports: what the equipment says.
 Reported = Literal["block report", "points report", "derail report", "gate report"]
 # Logic: what the rules make of it, up to the colors shown and the aspect read.
@@ -222,6 +224,18 @@ def blip(places: tuple[str, ...]) -> Observable:
 
 # Whether a false report lasts on at the next moment.
 blip_lasts = Observable("blip lasts", "", ("no", "yes"), "no")
+
+
+def again(signal: str, button: str) -> Observable:
+    """What became of a signal while a button stays pressed: it ``cleared``, a train ``passed``, and
+    then something came about because of the button, which may clear it again (``due``)."""
+    values = ("no", "cleared", "passed", "due")
+    return Observable("again", f"{signal} / {button}", values, "no")
+
+
+def before(command: Observable) -> Observable:
+    """How a lever or button was at the moment before."""
+    return Observable("before", f"{command.kind} {command.name}", command.values, command.usual)
 
 
 def clock(name: str) -> Observable:

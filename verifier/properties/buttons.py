@@ -14,6 +14,7 @@ from verifier.logic.expr import (
     negation,
     substitute,
 )
+from verifier.plan.locking.held_buttons import AT_STOP, held_buttons
 from verifier.plan.model import Line, Plan, Signal
 from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.signals.colors import steady
@@ -21,9 +22,6 @@ from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import proceeds
 from verifier.world.rules import Reader
 from verifier.world.world import lower_named
-
-# Colors that let no train proceed by themselves.
-_AT_STOP = ("red", "dark")
 
 
 def clears_again(plan: Plan) -> Iterator[Obligation]:
@@ -33,27 +31,38 @@ def clears_again(plan: Plan) -> Iterator[Obligation]:
     expect one press to clear a signal for one train, as a stick signal does. Levers do not count:
     a lever stays where it is put. Nor does Restricting, which is often held.
 
-    Checked in files without relays, timers or traffic. There nothing remembers that a train has
-    passed: what a signal shows with the button pressed, it shows again once the train has gone.
-    Other files are not checked.
+    Without relays, timers and traffic nothing remembers that a train has passed: what a signal
+    shows with the button pressed, it shows again once the train has gone. With them, a history is
+    looked for: the button is pressed and the signal clears, a train passes it, nobody touches the
+    panel, and the signal clears once more, because of the button: as it is pressed then, or by what
+    a relay, a timer or traffic did since on account of it.
     """
-    for signal in plan.signals.values() if not plan.locking.memory else ():
+    if plan.locking.memory:
+        yield from (_note(plan.signals[each.signal], each.button, atom(each.event, "yes"), plan)
+                    for each in held_buttons(plan))  # fmt: skip
+        return
+    for signal in plan.signals.values():
         clearing = list(_clearing_lines(signal, plan))
         for button in _buttons(clearing, plan):
             stays = disjunction(*(_without(button, head, line, plan) for head, line in clearing))
-            yield Obligation(
-                "clears-again",
-                (signal.name, button.name),
-                conjunction(proceeds(signal, plan), atom(button, "pressed"), negation(stays)),
-                f"as long as {button.name} stays pressed, {signal.name} clears again behind every "
-                "train",
-                (signal.span,),
-                (signal.name,),
-                pieces=(signal.enters.piece,),
-                place=signal.name,
-                advice=True,
-                hint=_stick(signal, button.name, plan),
-            )
+            again = conjunction(proceeds(signal, plan), atom(button, "pressed"), negation(stays))
+            yield _note(signal, button, again, plan)
+
+
+def _note(signal: Signal, button: Observable, again: Expr, plan: Plan) -> Obligation:
+    return Obligation(
+        "clears-again",
+        (signal.name, button.name),
+        again,
+        f"as long as {button.name} stays pressed, {signal.name} clears again behind every train",
+        (signal.span,),
+        (signal.name,),
+        pieces=(signal.enters.piece,),
+        place=signal.name,
+        advice=True,
+        hint=_stick(signal, button.name, plan),
+        over="held" if plan.locking.memory else "situations",
+    )
 
 
 def _stick(signal: Signal, button: str, plan: Plan) -> str:
@@ -78,7 +87,7 @@ def _clearing_lines(signal: Signal, plan: Plan) -> Iterator[tuple[str, Line]]:
             yield signal.heads[0].name, line
     for head in signal.heads:
         for line in head.lines:
-            if steady(line.shows) not in _AT_STOP:
+            if steady(line.shows) not in AT_STOP:
                 yield head.name, line
 
 

@@ -14,9 +14,10 @@ Mode = Literal["never", "possible"]
 
 # Where the formula is evaluated: in single situations; in every state of a trace; in every state
 # of a trace in which detection may be lost for up to 5 seconds (49 CFR 236.309), or in which a
-# block is once reported occupied falsely, for however long (``blips``); or, for
-# ``for good``, from every reachable state onward: a state in which it holds stays reachable.
-Over = Literal["situations", "histories", "lossy", "blips", "for good"]
+# block is once reported occupied falsely, for however long (``blips``), or in which it is kept in
+# mind what became of signals while buttons stay pressed (``held``); or, for ``for good``, from
+# every reachable state onward: a state in which it holds stays reachable.
+Over = Literal["situations", "histories", "lossy", "blips", "held", "for good"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -55,14 +55,15 @@ def search(
     lossy: bool = False,
     blips: bool = False,
     faults: Sequence[Fault] = (),
+    held: bool = False,
     wrecks_stay: bool = True,
 ) -> list[Answer]:
     """The answer for each predicate, breadth first through all initial states and all choices.
-    ``lossy``, ``blips`` and ``faults`` as in :class:`~verifier.reference.step.Stepper`. Without
-    ``wrecks_stay`` trains that met or derailed may move on.
+    ``lossy``, ``blips``, ``faults`` and ``held`` as in
+    :class:`~verifier.reference.step.Stepper`. Without ``wrecks_stay`` trains that met or derailed may move on.
 
     Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-    stepper = Stepper(plan, lossy=lossy, blips=blips, faults=faults)
+    stepper = Stepper(plan, lossy=lossy, blips=blips, faults=faults, held=held)
     reached: dict[State, Origin] = {}
     for initial in stepper.initial_states():
         reached[tuple(initial.values()), frozenset()] = None

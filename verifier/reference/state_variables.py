@@ -11,6 +11,7 @@ from verifier.plan import observables
 from verifier.plan.devices import devices
 from verifier.plan.locking import false_reports
 from verifier.plan.locking.durations import LOSS_SECONDS, delays, durations_matter
+from verifier.plan.locking.held_buttons import commands_of, held_buttons
 from verifier.plan.locking.settling import settling
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
@@ -25,8 +26,8 @@ _MOVING = ("points", "derail", "gate", "thrown")
 
 
 class StateVariables:
-    """The state variables and choices of one plan. ``lossy``, ``blips`` and ``faults`` as in
-    :class:`~verifier.reference.step.Stepper`."""
+    """The state variables and choices of one plan. ``lossy``, ``blips``, ``faults`` and
+    ``held`` as in :class:`~verifier.reference.step.Stepper`."""
 
     def __init__(
         self,
@@ -36,8 +37,10 @@ class StateVariables:
         lossy: bool,
         blips: bool = False,
         faults: Sequence[Fault] = (),
+        held: bool = False,
         prompt: bool = False,
     ):
+        self.held_buttons = held_buttons(plan) if held else ()
         self.blips = false_reports.blips(plan) if blips else {}
         self.holds = false_reports.holds(plan)
         self.ways = all_ways(faults)
@@ -193,6 +196,8 @@ class StateVariables:
             yield self.broken
         if self.blips:
             yield observables.blipped(tuple(self.blips))
+        yield from (each.state for each in self.held_buttons)
+        yield from map(observables.before, commands_of(self.held_buttons))
 
     def _choices(self) -> Iterator[Observable]:
         yield from (observables.choice("advance", joint) for joint in self.positions.joints)

@@ -24,6 +24,7 @@ from verifier.reference.commands_read import commands_read
 from verifier.reference.condition_eval import Predicate, is_true, looking_at
 from verifier.reference.crew import CrewStep
 from verifier.reference.evaluator import Evaluator, Seen
+from verifier.reference.held_buttons import HeldButtons
 from verifier.reference.places import Places
 from verifier.reference.positions import Positions
 from verifier.reference.state_variables import StateVariables
@@ -36,8 +37,10 @@ class Stepper:
     """The transitions of one plan. With ``lossy``, stock on a block may go undetected for a few
     seconds (49 CFR 236.309). With ``blips``, a vacant block, or those of a district, are once
     falsely reported occupied, for however long. With ``faults``, one of them may be present from
-    some moment on; it may work now and then. With ``prompt``, no delay is over while what surely
-    comes to rest has cause to move at once, but where it could have been before."""
+    some moment on; it may work now and then. With ``held``, whether a signal clears again behind a
+    train while a button stays pressed is kept in mind. With ``prompt``, no delay is over
+    while what surely comes to rest has cause to move at once, but where it could have been
+    before."""
 
     def __init__(
         self,
@@ -46,19 +49,23 @@ class Stepper:
         lossy: bool = False,
         blips: bool = False,
         faults: Sequence[Fault] = (),
+        held: bool = False,
         prompt: bool = False,
     ):
         self.given, self.lossy, self.blips, self.faults = plan, lossy, blips, tuple(faults)
+        self.held = held
         self.prompt = prompt
         self.plan = running_plan(plan)
         self.positions = Positions(self.plan)
         self.variables = StateVariables(
-            self.plan, self.positions, lossy=lossy, blips=blips, faults=faults, prompt=prompt
-        )
+            self.plan, self.positions, lossy=lossy, blips=blips, faults=faults, held=held,
+            prompt=prompt,
+        )  # fmt: skip
         self.states = self.variables.states
         self.choices = self.variables.choices
         self._see = remembering(Evaluator(self.plan))
         self._places = Places(self.plan)
+        self.held_buttons = HeldButtons(self.plan, self.look) if held else None
 
     def initial_states(self) -> Iterator[dict[Observable, str]]:
         """Every state in which a history may start."""
@@ -216,15 +223,16 @@ _latest: list[Stepper] = []
 
 
 def _stepper_of(
-    plan: Plan, lossy: bool, blips: bool, faults: tuple[Fault, ...], prompt: bool
+    plan: Plan, lossy: bool, blips: bool, faults: tuple[Fault, ...], held: bool, prompt: bool
 ) -> Stepper:
     """The last ones are kept: histories of one plan are replayed one after the other, and each is
     looked at in two ways."""
-    ways = lossy, blips, faults, prompt
+    ways = lossy, blips, faults, held, prompt
     for kept in _latest:
-        if kept.given is plan and (kept.lossy, kept.blips, kept.faults, kept.prompt) == ways:
+        of_it = kept.lossy, kept.blips, kept.faults, kept.held, kept.prompt
+        if kept.given is plan and of_it == ways:
             return kept
-    new = Stepper(plan, lossy=lossy, blips=blips, faults=faults, prompt=prompt)
+    new = Stepper(plan, lossy=lossy, blips=blips, faults=faults, held=held, prompt=prompt)
     _latest[:] = [new, *_latest[: MOST_KEPT - 1]]
     return new
 
@@ -243,6 +251,7 @@ def replay(
     lossy: bool = False,
     blips: bool = False,
     faults: Sequence[Fault] = (),
+    held: bool = False,
     seconds: Sequence[Fraction] = (),
     wrecks_stay: bool = True,
     mishaps: bool = True,
@@ -259,7 +268,7 @@ def replay(
     Choices and commands that a moment leaves out have their usual values.
 
     Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-    stepper = _stepper_of(plan, lossy, blips, tuple(faults), prompt)
+    stepper = _stepper_of(plan, lossy, blips, tuple(faults), held, prompt)
     possible: Mapping[Observable, tuple[str, ...]] = stepper.variables.starts()
     observed: Valuation = {}
     watch = Stopwatch(stepper.variables)
@@ -291,13 +300,14 @@ def is_prompt(
     lossy: bool = False,
     blips: bool = False,
     faults: Sequence[Fault] = (),
+    held: bool = False,
     seconds: Sequence[Fraction] = (),
 ) -> bool:
     """Whether in a history, of which :func:`replay` says that it is one, no delay is over and no
     time passes while what surely comes to rest has cause to move.
 
     Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-    stepper = _stepper_of(plan, lossy, blips, tuple(faults), True)
+    stepper = _stepper_of(plan, lossy, blips, tuple(faults), held, True)
     if not stepper.variables.settling or not any(delays(plan.locking)):
         return True
     state: Valuation = {what: trace[0].get(what, what.usual) for what in stepper.states}
@@ -380,6 +390,7 @@ class _Step:
         if self.variables.blips:
             blipped = observables.blipped(tuple(self.variables.blips))
             self.successor[blipped] = self.stepper.false_report_after(self.now)
+        self._hold_down()
         if not self.stepper.may_follow(self.successor):
             self.events |= {what: "no" for what in self.events if what.kind != "lock released"}
         thrown = {
@@ -463,6 +474,15 @@ class _Step:
         broken, ways = self.variables.broken, self.variables.ways
         if broken is not None and self.now[broken] == observables.NOTHING:
             self.successor[broken] = self.now[observables.breaks(tuple(ways))]
+
+    def _hold_down(self) -> None:
+        """What becomes of signals while buttons stay pressed."""
+        buttons = self.stepper.held_buttons
+        if buttons is not None:
+            for state, after, event, again in buttons.step(self.now, self.observed):
+                self.successor[state] = after
+                self.events[event] = "yes" if again else "no"
+            self.successor.update(buttons.commanded(self.now))
 
     def _window(self, window: Observable, *, begins: bool, ends: bool) -> None:
         """Whether a window is on at the next moment: it begins, or it is not over yet."""

@@ -35,6 +35,7 @@ from verifier.plan.observables import Assumed, Observable, facts_unfolded
 from verifier.plan.wiring.faults import DISOBEYED, STOPPED, Fault, FaultKind, all_ways
 from verifier.world.circuits import Circuits
 from verifier.world.crew import Crew
+from verifier.world.held_buttons import HeldButtons
 from verifier.world.memory import Memory
 from verifier.world.standing import Standing
 from verifier.world.train_number import entries_at_most, number_at_most
@@ -49,6 +50,7 @@ Observables = tuple[Observable, ...]
 _OF_A_STEP = frozenset(
     ("train", "heading", "across", "pace", "points", "derail", "gate", "thrown", "relay", "timer",
      "traffic", "current", "share", "broken", "blipped", "wreck",
+     "again", "before",
      *get_args(observables.Window), *get_args(observables.Timing), *get_args(observables.Choice))
 )  # fmt: skip
 
@@ -62,7 +64,8 @@ class Histories:
     """What may happen on a plan. With ``lossy``, stock on a block may go unseen for a few
     seconds (49 CFR 236.309). With ``blips``, a vacant block, or those of a district, are once
     falsely reported occupied, for however long. With ``faults``, one of them may be present from
-    some step on; it may work now and then.
+    some step on; it may work now and then. With ``held``, states tell whether a signal clears again
+    behind a train while a button stays pressed.
 
     Trains that met or derailed stay where they are. The system keeps that in mind only with
     ``wrecks``; without, it is smaller and lets them move on too, which allows more. Likewise with
@@ -75,6 +78,7 @@ class Histories:
         lossy: bool = False,
         blips: bool = False,
         faults: Sequence[Fault] = (),
+        held: bool = False,
         wrecks: bool = False,
         prompt: bool = False,
     ):
@@ -116,6 +120,8 @@ class Histories:
         moves = self._moves_beneath if wrecks else None
         self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced(), moves=moves)
         self._events: dict[Observable, Expr] = {}
+        self.held = held
+        self._buttons = HeldButtons(self.plan, self._memory.holds, self._permits, self._proceeds)
 
     # -------------------------------------------------------------- expressions
 
@@ -228,6 +234,10 @@ class Histories:
     def _clears(self, signal: str) -> Expr:
         return self._seen(atom(self.plan.signals[signal].reading, *self._clearing))
 
+    def _proceeds(self, signal: str) -> Expr:
+        proceeding = (a.name for a in self.plan.chart.aspects if a.proceeds)
+        return self._seen(atom(self.plan.signals[signal].reading, *proceeding))
+
     def _restricts(self, signal: str) -> Expr:
         return self._seen(atom(self.plan.signals[signal].reading, *self._restricting))
 
@@ -255,6 +265,8 @@ class Histories:
             yield observables.event("train derails", piece)
         for name in self.plan.locking.traffic:
             yield observables.event("traffic turns", name)
+        if self.held:
+            yield from (each.event for each in self._buttons.held)
 
     def _event(self, part: Atom) -> Expr:
         what = part.what
@@ -302,6 +314,8 @@ class Histories:
                 return self._memory.turns(name)
             case "trains meet":
                 return self._trains.meets(name)
+            case "clears again":
+                return self._buttons.clears_again(what)
             case _:
                 device = self._devices.get(name)
                 if device is None:
@@ -342,6 +356,8 @@ class Histories:
     def _following(self) -> Mapping[Observable, Mapping[str, Expr]]:
         following: dict[Observable, Mapping[str, Expr]] = dict(self._trains.following())
         following |= self._memory.following
+        if self.held:
+            following.update(self._buttons.following())
         if self._ways:
             following[self._broken] = self._breaks()
         if self._blips:
