@@ -16,8 +16,8 @@ from where it holds.
 In a timed system ways back must have times, wherever they begin: they are sought in the *patient*
 system, all of whose traces have some (:func:`~verifier.logic.time_order.patient`), once windows of
 time are over wherever that can be brought about. What is unreachable is so in the system without
-times. Ways back are sought where some choices are ``made`` for good: of what acts in one step, in
-which order.
+times. Ways back are sought where some choices are ``made`` for good, of what acts in one step, in
+which order; where there are none, with all choices open.
 
 Trusts z3's "unsat" and the invariant; traces are replayed by the reference afterward.
 """
@@ -64,6 +64,8 @@ TOO_LARGE = Unknown(
     "the layout is too large for what comes before a collision or derailment: mend that first",
     final=True,
 )
+# There are ways, and none of them is one that was looked for.
+NO_WAY = Unknown("from some moment no way was found", final=True)
 LEFT_OPEN = Unknown("it was not asked of the whole layout")
 NOT_JUDGED = Unknown("the solver did not confirm the ways back that were found", final=True)
 
@@ -124,7 +126,13 @@ def always_again(
         elif composed:
             return [LEFT_OPEN] * len(goals)
         else:
-            answers.append(_Whole(system, leads, goal, clauses, given, few, deadline).answer())
+            answer = _Whole(system, leads, goal, clauses, given, few, deadline).answer()
+            if answer is NO_WAY and made:
+                # There may be ways with other choices.
+                answer = _Whole(
+                    system, patient(system), goal, clauses, given, few, deadline
+                ).answer()
+            answers.append(NO_TIMES if answer is NO_WAY and system.timing else answer)
             if isinstance(answers[-1], Returns):
                 given = [goal]
     return answers
@@ -218,7 +226,7 @@ class _Whole:
             case Unknown():
                 return found
             case Reachable():
-                return NO_TIMES
+                return NO_WAY
             case Unreachable(clauses=clauses):
                 inside = conjunction(*clauses, negation(self._goal))
                 into = pdr.prove(system, inside, deadline=self._deadline)
