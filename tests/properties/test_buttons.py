@@ -86,8 +86,10 @@ AGAIN = {
     "relay that keeps it at stop": ("relay K picks when not Clear-2R pressed", "K down"),
     "slow relay": (f"relay K picks when Clear-2R pressed{DROPS}\n  slow to release 3 s", "K up"),
     "timer": ("timer K 3 s runs while Clear-2R pressed and Far clear", "K done"),
-    "traffic": ("traffic K on Far\n  rightward when Clear-2R pressed and Far clear\n  leftward when "
-                "Far occupied", "K rightward"),
+    "traffic": (
+        "traffic K on Far\n  rightward when Clear-2R pressed and Far clear\n"
+        "  leftward when Far occupied", "K rightward",
+    ),
     "either of two": (f"relay K picks when any of Clear-2R, Fleet pressed{DROPS}", "K up"),
     "both of two": (f"relay K picks when all of Clear-2R, Fleet pressed{DROPS}", "K up"),
 }  # fmt: skip
@@ -99,8 +101,10 @@ ONCE = {
         f"relay K picks when 2 reverse and F up and Clear-2R pressed and Far clear{DROPS}",
         "K up", {"Clear-2R": "proved"},
     ),
-    "one press clears it for every train": ("relay K picks when Clear-2R pressed\n  sticks while Far clear or Far occupied",
-                 "K up", {"Clear-2R": "proved"}),
+    "one press clears it for every train": (
+        "relay K picks when Clear-2R pressed\n  sticks while Far clear or Far occupied",
+        "K up", {"Clear-2R": "proved"},
+    ),
     "a second button puts it back": (
         f"relay F picks when Fleet pressed and K up\n  sticks while K up\n{STICK}"
         "relay K picks when 2R-stick up\n  sticks while 2R-stick up and F down",

@@ -71,14 +71,21 @@ class Server:
             return answer.status, text
 
     def prove(
-        self, text: str, tab: str = "a", name: str = "", *, mend: bool = False
+        self,
+        text: str,
+        tab: str = "a",
+        name: str = "",
+        *,
+        mend: bool = False,
+        promise: bool = False,
     ) -> Iterator[dict[str, Any]]:
-        """The lines of one proof, or of a search for repairs, as they come."""
+        """The lines of one proof, or of a search for repairs or promises, as they come."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE)
         try:
             connection.request(
                 "POST", "/api/prove",
-                json.dumps({"name": name, "text": text, "tab": tab, "mend": mend}),
+                json.dumps({"name": name, "text": text, "tab": tab, "mend": mend,
+                            "promise": promise}),
                 {KEY: self.key, "Origin": f"http://127.0.0.1:{self.port}",
                  "Content-Type": "application/json"},
             )  # fmt: skip

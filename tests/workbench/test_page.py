@@ -197,6 +197,16 @@ def test_a_finding_is_shown_changed_and_mended(page: Page) -> None:
     )
 
 
+def test_why_each_promise_is_needed(page: Page) -> None:
+    said, _, _ = spec("hand-thrown-switch-broken").read_text("utf-8").partition("\nexpect ")
+    page.type(said)
+    page.click("#do-promises")
+    page.wait_for("#promises", "crew promises not to throw T1")
+    page.click("#promises summary")
+    page.wait_for("#promises", "Where it is broken (replayed)")
+    page.wait_for("#promises", "In place of all promises about T1 (proved)")
+
+
 def test_a_repair_is_made_by_one_click_and_undone(page: Page) -> None:
     before = spec("diamond-broken").read_text("utf-8")
     page.open("diamond-broken.ixl")

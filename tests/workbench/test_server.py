@@ -283,6 +283,15 @@ def test_repairs_are_one_stretch_each(bench: Server) -> None:
     assert last["repairs"] == []
 
 
+def test_each_promise_comes_with_its_history_and_what_replaces_it(bench: Server) -> None:
+    text = spec("hand-thrown-switch-broken").read_text("utf-8")
+    *_, last = bench.prove(text, tab="promises", promise=True)
+    assert not last["stopped"] and last["promises"]
+    for needed in last["promises"]:
+        assert needed["promise"].startswith("crew promises ")
+        assert needed["trouble"] and needed["events"] and needed["instead"]
+
+
 def test_a_proof_that_is_stopped_ends_with_what_was_decided(bench: Server) -> None:
     lines = bench.prove(line(80), tab="stopped")
     assert bench.ask("/api/stop", {"tab": "another"})[0] == 200

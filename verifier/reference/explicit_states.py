@@ -60,7 +60,8 @@ def search(
 ) -> list[Answer]:
     """The answer for each predicate, breadth first through all initial states and all choices.
     ``lossy``, ``blips``, ``faults`` and ``held`` as in
-    :class:`~verifier.reference.step.Stepper`. Without ``wrecks_stay`` trains that met or derailed may move on.
+    :class:`~verifier.reference.step.Stepper`. Without ``wrecks_stay`` trains that met or derailed
+    may move on.
 
     Raises :class:`~verifier.reference.evaluator.Unsettled`."""
     stepper = Stepper(plan, lossy=lossy, blips=blips, faults=faults, held=held)

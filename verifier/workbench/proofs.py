@@ -36,7 +36,7 @@ MAX_IDLE = 2
 MAX_LINE = 200_000_000
 
 # What the last line of a worker has that goes on to work.
-FINISHED = frozenset({"report", "errors", "draft", "undrafted", "repairs"})
+FINISHED = frozenset({"report", "errors", "draft", "undrafted", "repairs", "promises"})
 CUT_SHORT = "the process that proves ended early"
 
 
@@ -136,9 +136,9 @@ class Proofs:
             self._idle.append(asyncio.create_task(_started()))
 
     async def prove(self, tab: str, job: Json) -> AsyncGenerator[Json, None]:
-        """Prove, draft or mend a text for one tab; what it asked before is aborted. The last line
-        has ``report``, ``draft``, ``undrafted``, ``repairs``, ``errors``, ``bug`` or
-        ``undecided``."""
+        """Prove, draft or mend a text for one tab, or say what its crew must promise; what it asked
+        before is aborted. The last line has ``report``, ``draft``, ``undrafted``, ``repairs``,
+        ``promises``, ``errors``, ``bug`` or ``undecided``."""
         while (before := self._at_work.get(tab)) is not None:
             await self._leave(tab, before)
         async with self._room:

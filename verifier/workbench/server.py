@@ -257,7 +257,7 @@ class Workbench:
             name, text, tab = (_text(asked, word) for word in ("name", "text", "tab"))
             path = str(self.folder.path(name)) if name else ""
             job: Json = {"name": name, "text": text, "path": path, "within": self._within}
-            job |= {"mend": asked.get("mend") is True}
+            job |= {word: asked.get(word) is True for word in ("mend", "promise")}
             if drafts:
                 wanted_of(asked)
                 job["draft"] = {w: asked.get(w) for w in ("aspects", "panel", "by_hand")}

@@ -77,8 +77,9 @@ def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = No
     seconds for each query, ``within`` for all of them; ``store``: what earlier jobs found. What
     must never be is said (``safety``) before the rest; after an edit, whether it is broken before
     how. With ``mend``: its ``repairs``. With
-    ``draft``, what is asked of a draft of the text: that. Ctrl-C (SIGINT) ends it with what was
-    decided."""
+    ``promise``: the fewest ``promises`` of its crew, each with its history and what replaces it.
+    With ``draft``, what is asked of a draft of the text: that. Ctrl-C (SIGINT) ends it with what
+    was decided."""
     from verifier.api import checked
     from verifier.engines.proof_store import NO_STORE
     from verifier.language.diagnostics.diagnostic import InputError
@@ -110,6 +111,11 @@ def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = No
     try:
         if job.get("mend"):
             return {"repairs": _repairs(job, path, progress)}
+        if job.get("promise"):
+            from verifier.workbench.promises import promises_json
+
+            limits = job.get("timeout"), job.get("within")
+            return promises_json(job["text"], name or "(not saved yet)", path, *limits)
         if "draft" in job:
             return draft_json(
                 job["text"], name or "(not saved yet)", path, job["draft"],

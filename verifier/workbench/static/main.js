@@ -440,6 +440,24 @@ async function repairs() {
   return found;
 }
 
+/** What the crew must promise, each with what happens without it; null where that did not end. */
+async function promises() {
+  state.proof?.abort();
+  const stop = new AbortController();
+  state.proof = stop;
+  const asked = text();
+  /** @type {any} */
+  let found = null;
+  try {
+    await prove({ name: state.name, text: asked, tab: state.tab, promise: true }, stop.signal, (line) => {
+      if (line.promises && asked === text()) found = line;
+    });
+  } catch (error) {
+    if (!(stop.signal.aborted || error instanceof Lost || error instanceof Refused)) throw error;
+  }
+  return found;
+}
+
 /** Put a mending into the text. @param {any} edit */
 function mend(edit) {
   if (!state.verdicts.has(shownKey())) return;
@@ -620,7 +638,7 @@ function wire() {
     } });
   startPanel({ go, set: (kind, name, to) => act({ do: 'set', kind, name, state: to }),
     turn: (kind, name) => act({ do: 'turn', kind, name }) });
-  startVerdicts({ choose: show, go });
+  startVerdicts({ choose: show, go, promises });
   startShowing({ load: loadPlay, leave: goBack, mend, repairs, go });
   on('do-open', doOpen);
   on('do-new', doNew);

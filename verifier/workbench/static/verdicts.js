@@ -7,9 +7,12 @@ let choose = () => {};
 /** @type {(place: any) => void} */
 let go = () => {};
 
-/** @param {{choose: typeof choose, go: typeof go}} told */
+/** @type {() => Promise<any>} */
+let promises = async () => null;
+
+/** @param {{choose: typeof choose, go: typeof go, promises: typeof promises}} told */
 export function startVerdicts(told) {
-  ({ choose, go } = told);
+  ({ choose, go, promises } = told);
 }
 
 /** @param {'none' | 'busy' | 'good' | 'bad' | 'unsure'} state @param {string} words */
@@ -115,12 +118,40 @@ function entries(report) {
   if (report.promises_to_make.length) {
     made.push(el('p', { class: 'verdict' }, `${report.promises_lead}:`));
     made.push(el('ul', {}, ...report.promises_to_make.map((/** @type {string} */ p) => el('li', {}, el('code', {}, p)))));
+    made.push(el('div', { class: 'row' }, button('Why each of them', whyPromises, { id: 'do-promises' })));
   }
   if (report.failures.length) made.push(fold('What each failure does', [failures(report.failures)]));
   if (safe.length) made.push(fold(`Proved: ${safe.length}`, byProperty(safe)));
   if (waived.length) made.push(fold(`Waived: ${waived.length}`, waived.map(plain)));
   made.push(fold('Assumptions', [el('ul', {}, ...report.assumed.map((/** @type {string} */ a) => el('li', {}, a)))]));
   return made;
+}
+
+/** What happens where each promise is broken, and what equipment makes it unnecessary. */
+async function whyPromises() {
+  const box = el('p', { class: 'quiet', role: 'status' }, 'Working out what happens without each promise, and what replaces it.');
+  $('do-promises').replaceWith(box);
+  const found = await promises();
+  if (!box.isConnected) return;
+  if (!found) {
+    box.textContent = 'The search was stopped.';
+    return;
+  }
+  const told = [...found.promises.map(whyPromise), ...found.together.map((/** @type {string} */ line) => el('p', {}, line))];
+  if (found.stopped) told.push(el('p', {}, `This is not complete: ${found.stopped}.`));
+  box.replaceWith(el('div', { id: 'promises' }, ...told));
+}
+
+/** @param {any} needed */
+function whyPromise(needed) {
+  const inside = needed.trouble
+    ? [el('p', {}, `Where it is broken (replayed): ${needed.trouble}`)]
+    : [el('p', {}, 'It is not known whether it can be left out.')];
+  if (needed.events.length) {
+    inside.push(el('p', {}, `${needed.lead}:`), el('ol', {}, ...needed.events.map((/** @type {string} */ event) => el('li', {}, event))));
+  }
+  if (needed.instead) inside.push(el('p', {}, needed.instead));
+  return fold(needed.promise, inside);
 }
 
 /** Broken first, then undecided, then what the file expects, then notes. @param {any} verdict */
