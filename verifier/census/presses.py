@@ -3,10 +3,10 @@
 from collections.abc import Iterator
 
 from verifier.census.says import better_than_restricting
+from verifier.census.survey import steady
 from verifier.plan.locking.locking_model import Locking
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, facts_in
-from verifier.plan.signals.colors import steady
 
 # A condition, and whether it should hold.
 Wish = tuple[Condition, bool]
