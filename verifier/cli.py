@@ -11,7 +11,7 @@ import sys
 import threading
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
-from typing import NoReturn
+from typing import Any, NoReturn
 
 from verifier import __version__
 from verifier.commands import (
@@ -33,6 +33,7 @@ from verifier.commands.console import (
     NotInstalled,
     OnlyOne,
     complain,
+    showable,
     tell_aside,
 )
 from verifier.commands.defaults import WrongDefaults, use_defaults
@@ -69,11 +70,11 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return ExitCode.BAD_INPUT
     except OSError:  # the working folder is gone
         pass
-    options = parser.parse_args(arguments or ["page"])
     collect_seldom()
     heed_termination()
     before, sys.unraisablehook = sys.unraisablehook, _pressed_again
     try:
+        options = _understood(parser, arguments or ["page"])
         helped = helping.run_with(parser, parsers, options)
         code = int(options.run(options)) if helped is None else helped
         sys.stdout.flush()
@@ -101,6 +102,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         return ExitCode.OUR_BUG
     finally:
         sys.unraisablehook = before
+
+
+def _understood(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> argparse.Namespace:
+    """What the arguments ask for. Help that was printed is on its way before the program ends."""
+    try:
+        return parser.parse_args(arguments)
+    except SystemExit:
+        sys.stdout.flush()
+        raise
 
 
 def _discard_output() -> None:
@@ -139,7 +149,8 @@ def _exit_codes() -> str:
 
 
 class _Parser(argparse.ArgumentParser):
-    """Says what is wrong with a command line in one line."""
+    """Says what is wrong with a command line in one line. Argparse passes over it when help cannot
+    be written: here the program ends as ever then."""
 
     def error(self, message: str) -> NoReturn:
         name = self.prog.partition(" ")[2]
@@ -148,6 +159,10 @@ class _Parser(argparse.ArgumentParser):
             f"{self.prog}: {message}. `clearproof {f'help {name}' if name else '--help'}` tells "
             "more.\n",
         )
+
+    def _print_message(self, message: str, file: Any = None) -> None:
+        stream = file or sys.stderr
+        stream.write(showable(message, stream))
 
 
 def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentParser]]:

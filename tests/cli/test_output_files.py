@@ -268,7 +268,10 @@ def test_a_disk_that_fills_up_keeps_what_was_there(junction: Path) -> None:
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="a device of Linux")
 def test_standard_output_on_a_full_disk(junction: Path) -> None:
-    for arguments in (["draw", str(junction)], ["sheet", str(junction)], ["explain", "codes"]):
+    for arguments in (
+        ["draw", str(junction)], ["sheet", str(junction)], ["explain", "codes"], ["--help"],
+        ["prove", "--help"], ["help", "prove"], ["--version"],
+    ):  # fmt: skip
         with open("/dev/full", "w") as full:
             done = subprocess.run(
                 [sys.executable, "-m", "verifier.cli", *arguments],

@@ -58,6 +58,12 @@ def _sheet(options: argparse.Namespace) -> int:
         sheet = SHEETS[options.kind].make(plan, chosen)
     if options.output is not None and sheet.tables:
         return _labels(options.output, plan, chosen)
+    if options.output is not None:
+        tell_aside(
+            f"No labels were written: {options.file} says nothing of its wiring: see "
+            "grammar/reference.md, `Wiring`."
+        )
+        return ExitCode.BAD_INPUT
     if options.csv:
         # RFC 4180 line ends, whatever the platform's are.
         sys.stdout.reconfigure(newline="")  # type: ignore[union-attr]
