@@ -45,7 +45,8 @@ def write_wired(r: Random, room: int) -> str:
                 assert codes <= {"CP301", "CP310", "CP314"}, f"{error}\n{wired}"
 
 
-MADE = re.compile(r" (?:two-color|three-color|position-light) (?:\S+, )*\S+")
+MAKES = ("two-color", "three-color", "target", "position-light", "semaphore")
+MADE = re.compile(r" (?:two-color|three-color|position-light|semaphore) (?:\S+, )*\S+")
 NOTICES = re.compile(r" when input missing shows \w+")
 
 
@@ -363,9 +364,9 @@ class Electrician:
             line += self._reads()
             line += r.choice(["", " draws 30 mA", " lamps 15 mA", " draws 3 A lamps 15 mA"])
             if self.chance(0.4):
-                made = r.choice(["two-color", "three-color", "target", "position-light"])
+                made = r.choice(MAKES)
                 line += f" {made} {', '.join(heads[:2])}"
-            if self.chance(0.3):
+            if "semaphore" not in line and self.chance(0.3):
                 side = r.choice(["common-anode", "common-cathode"])
                 line += f" {side} {', '.join(heads)}"
             # A driver cannot tell a missing input from one that says clear.

@@ -50,11 +50,13 @@ int main(void) {
 """
 
 
-def run(export: CExport, steps: Sequence[tuple[int, str]], folder: Path) -> list[str]:
+def run(
+    export: CExport, steps: Sequence[tuple[int, str]], folder: Path, *options: str
+) -> list[str]:
     """The outputs after so many milliseconds with so many inputs closed, one step after another."""
     (folder / "core.c").write_text(export.text, "utf-8")
     (folder / "board.c").write_text(skeleton(export, "core.c") + SIMULATOR, "utf-8")
-    build = [str(GCC), *STRICT, "-DBOARD_HOST", "board.c", "-o", "board"]
+    build = [str(GCC), *STRICT, "-DBOARD_HOST", *options, "board.c", "-o", "board"]
     subprocess.run(build, cwd=folder, check=True, timeout=60)
     given = "".join(f"{ticks} {closed}\n" for ticks, closed in steps)
     done = subprocess.run(
@@ -200,3 +202,17 @@ def test_c_that_is_printed_is_all_that_is_printed(
     assert main([*command, "--within", "0.1"]) == 0
     captured = capsys.readouterr()
     assert captured.out.rstrip().endswith("#endif") and "a program around" in captured.err
+
+
+@needs_gcc
+def test_lamps_are_tested_one_after_another_after_a_reset(tmp_path: Path) -> None:
+    """Each for 50 ms; then the signal shows what it has to, here stop."""
+    pins = pins_of(B2)
+    none = "0" * len(pins.inputs)
+    lamps = [n for n, lamp in enumerate(pins.lamps) if lamp]
+    assert [pins.outputs[n].split()[0] for n in lamps] == ["lamp"] * len(lamps)
+    tested = [(25, none), *[(50, none)] * len(lamps)]
+    *seen, after = run(B2, tested, tmp_path, "-DLAMP_TEST_MS=50")
+    assert seen == ["".join("01"[n == at] for n in range(len(pins.outputs))) for at in lamps]
+    assert after == run(B2, [(100, none)], tmp_path)[0]
+    assert after != seen[-1]

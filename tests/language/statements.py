@@ -164,6 +164,7 @@ driver_clauses: Words = st.one_of(
                 "target",
                 "position-light",
                 "incandescent",
+                "semaphore",
                 "common-anode",
                 "common-cathode",
             ]

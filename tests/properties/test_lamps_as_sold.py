@@ -140,3 +140,52 @@ def test_cold_bulbs_by_hand() -> None:
         ("100 mA", "1 A", "500 mA", "TOO MUCH: it may not start"),
     ]
     assert rows(text, "Resistors for LEDs") == []
+
+
+ARMS = """\
+edge West, East
+supply Bus-1 DC 12 V
+block A, B, C
+track West = A | B | C = East
+signal 2 at A | B
+  Clear     when B clear and 4 proceeds
+  Approach  when B clear
+  Stop      otherwise
+signal 4 at B | C
+  Clear  when C clear
+  Stop   otherwise
+driver B1 drives 2, 4
+  semaphore 2, 4
+  powered by Bus-1
+"""
+
+
+@pytest.mark.parametrize(
+    ("facts", "arms"),
+    [
+        ("", ("green", "green")), ("arm wire 2 green broken", ("red", "green")),
+        ("train on C, arm wire 2 yellow broken", ("red", "red")),
+        ("arm wire 2 yellow broken", ("green", "green")), ("supply Bus-1 off", ("red", "red")),
+    ],
+)  # fmt: skip
+def test_an_arm_falls_to_stop(facts: str, arms: tuple[str, str]) -> None:
+    assert shown(ARMS, facts) == arms
+
+
+def test_the_signal_before_must_know_that_an_arm_fell() -> None:
+    """With a contact at the arm the board takes signal 4 to be at stop, and 2 shows Approach."""
+    assert broken(ARMS) == {"arm wire 4 green"}
+    watched = ARMS + "  when lamp out shows red\n"
+    assert broken(watched) == set()
+    assert shown(watched, "arm wire 4 green broken") == ("yellow", "red")
+
+
+def test_an_arm_has_a_wire_for_each_position_but_stop() -> None:
+    plan = load_text(ARMS)
+    names = [w.name for w in conductors(plan) if w.function.role == "lamp"]
+    assert names == ["arm wire 2 green", "arm wire 2 yellow", "arm wire 4 green"]
+    assert {f.name for f in plan.equipment.faults} >= set(names)
+    assert not [f for f in plan.equipment.faults if f.name.startswith(("lamp", "head"))]
+    export = c_source(plan, "arms", "0" * 64)
+    assert pins_of(export).outputs == ["arm 2 green", "arm 2 yellow", "arm 4 green"]
+    assert "drive(0, out.head_2 == COLOR_GREEN);" in skeleton(export, "arms.c")

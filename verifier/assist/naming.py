@@ -69,6 +69,7 @@ _IN_CLAUSE: dict[str, tuple[str, ...]] = {
             "target",
             "position-light",
             "incandescent",
+            "semaphore",
             "common-anode",
             "common-cathode",
             "series",

@@ -107,11 +107,13 @@ def wires_from(name: str, survey: Survey) -> int:
 def lamps_there(shown: Iterable[tuple[str, str]], driver: Driver) -> Iterator[tuple[str, str]]:
     """The lamps of heads, by the steady colors that they show: LEDs of several colors in one case
     make yellow of red and green, and white of these and blue; a position light has a row for each
-    color and one lamp in the middle of all."""
+    color and one lamp in the middle of all. Of a semaphore, the wires that hold its arm."""
     found: dict[tuple[str, str], None] = {}
     for head, color in shown:
         make = driver.sold_as(head).make
-        if make == "position-light":
+        if make == "semaphore":  # at stop nothing holds the arm
+            found |= {(head, color): None} if color != "red" else {}
+        elif make == "position-light":
             found |= {(head, color): None, (head, "center"): None}
         elif make in ("two-color", "three-color") and color == "yellow":
             found |= {(head, "red"): None, (head, "green"): None}

@@ -19,8 +19,12 @@ def lamp_out(survey: Survey) -> Musts:
         driver = next(d for d in survey.plan.wiring.drivers.values() if head.name in d.heads)
         colors = {steady(shown): None for shown in head.values if shown != "dark"}
         for _, lamp in lamps_there([(head.name, color) for color in colors], driver):
-            yield _fault(f"lamp {head.name} {lamp}", "out")
-        yield _fault(f"head {head.name}", "dark")
+            if driver.sold_as(head.name).make == "semaphore":
+                yield _fault(f"arm wire {head.name} {lamp}", "broken")
+            else:
+                yield _fault(f"lamp {head.name} {lamp}", "out")
+        if driver.sold_as(head.name).make != "semaphore":
+            yield _fault(f"head {head.name}", "dark")
     for signal in survey.plan.signals.values():
         for driver in survey.plan.wiring.drivers.values():
             own = [head.name for head in signal.heads if head.name in driver.heads]

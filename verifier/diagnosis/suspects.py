@@ -281,7 +281,7 @@ class Influence:
                 return bool(cone.detectors and cone.drivers)
             case FaultKind.GAP:
                 return bool(cone.detectors and stock.intersection(self._gap_blocks[name]))
-            case FaultKind.LAMP | FaultKind.HEAD:
+            case FaultKind.LAMP | FaultKind.HEAD | FaultKind.ARM:
                 return name in cone.heads
             case FaultKind.LAMP_COMMON:
                 return not cone.heads.isdisjoint(fault.subjects)

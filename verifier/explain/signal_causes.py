@@ -128,6 +128,8 @@ class _Teller:
                 return cause(CauseKind.HEADS_SWAPPED, subject, head.span, other=other)
         if wiring.drivers and wiring.driver_of(head.name) is None:
             return cause(CauseKind.HEAD_UNDRIVEN, subject, head.span)
+        if head.make == "semaphore":
+            return cause(CauseKind.ARM_FELL, subject, head.span)
         if self._wires.is_broken(FaultKind.HEAD, head.name):
             return cause(CauseKind.HEAD_BROKEN, subject, head.span)
         if head.in_common and self._wires.is_broken(FaultKind.LAMP_COMMON, *head.in_common):

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from verifier.exports.c_source import CExport
 from verifier.exports.c_text import comment_safe
 from verifier.exports.interface import Field, Interface
+from verifier.plan.model import Head
 from verifier.plan.signals.colors import steady
 from verifier.plan.wiring.hearing import told, wires_of
 
@@ -25,21 +26,23 @@ _START = "start button: held for a second when all is as the proof begins"
 @dataclass(slots=True)
 class Pins:
     """What is wired to a board, pin by pin: its inputs first, then its outputs, in words. ``low``:
-    for each output whether it is on while low."""
+    for each output whether it is on while low; ``lamps``: whether it lights one."""
 
     inputs: list[str] = field(default_factory=list)
     outputs: list[str] = field(default_factory=list)
     low: list[bool] = field(default_factory=list)
+    lamps: list[bool] = field(default_factory=list)
 
     def read(self, what: str) -> str:
         """The test that a new input is closed."""
         self.inputs.append(what)
         return f"closed({len(self.inputs) - 1})"
 
-    def drive(self, what: str, *, low: bool = False) -> int:
+    def drive(self, what: str, *, low: bool = False, lamp: bool = False) -> int:
         """The number of a new output."""
         self.outputs.append(what)
         self.low.append(low)
+        self.lamps.append(lamp)
         return len(self.outputs) - 1
 
 
@@ -57,6 +60,7 @@ def skeleton(export: CExport, core: str) -> str:
         "INPUTS": str(max(1, len(pins.inputs))), "OUTPUTS": str(max(1, len(pins.outputs))),
         "INPUT_PINS": _table(pins.inputs, 0), "OUTPUT_PINS": _table(pins.outputs, len(pins.inputs)),
         "OUTPUT_ON": ", ".join("01"[not low] for low in pins.low) or "1",
+        "IS_LAMP": ", ".join("01"[lamp] for lamp in pins.lamps) or "0",
         "STATE": _lines(_state(face, prefix), 0), "READS": _lines(reads, 1),
         "STEP": _lines(_step(face, prefix, starts), 1), "WRITES": _lines(writes, 1),
         "PINS": str(count), "HAS": str(PINS),
@@ -162,18 +166,7 @@ def _writes(face: Interface, prefix: str, pins: Pins) -> Iterator[str]:
         for head, name in zip(lit.signal.heads, lit.heads, strict=True):
             if board is not None and head.name not in board.heads:
                 continue
-            driver = face.whole.wiring.driver_of(head.name)
-            low = driver is not None and driver.sold_as(head.name).common == "anode"
-            for lamp in head.lamps:
-                number = pins.drive(f"lamp {head.name} {lamp}", low=low)
-                shown = [
-                    c
-                    for c in map(steady, head.color.values)
-                    if c != "dark" and lamp in head.lamps_of(c)
-                ]
-                words = [face.colors[color].enumerator for color in dict.fromkeys(shown)]
-                test = " || ".join(f"lit(out.{name}, {word})" for word in words)
-                yield f"drive({number}, {test});"
+            yield from _light(head, name, face, pins)
     for points in face.points:
         name = points.device.name
         if points.throw and points.twin_coil and points.timed is None:
@@ -194,6 +187,21 @@ def _writes(face: Interface, prefix: str, pins: Pins) -> Iterator[str]:
             assert found is not None
             state = found.state(value).enumerator
             yield f"drive({number}, started && memory.{found.name} == {state});"
+
+
+def _light(head: Head, name: str, face: Interface, pins: Pins) -> Iterator[str]:
+    """The outputs of a head. An arm is held by a steady current: its coil is not dimmed."""
+    driver = face.whole.wiring.driver_of(head.name)
+    low = driver is not None and driver.sold_as(head.name).common == "anode"
+    arm = head.make == "semaphore"
+    kind, call = ("arm", "drive") if arm else ("lamp", "drive_lamp")
+    for lamp in head.lamps:
+        number = pins.drive(f"{kind} {head.name} {lamp}", low=low, lamp=not arm)
+        shown = (c for c in map(steady, head.color.values) if c != "dark")
+        colors = dict.fromkeys(c for c in shown if lamp in head.lamps_of(c))
+        words = [face.colors[color].enumerator for color in colors]
+        tests = (f"out.{name} == {w}" if arm else f"lit(out.{name}, {w})" for w in words)
+        yield f"{call}({number}, {' || '.join(tests)});"
 
 
 def _last(throw: str) -> str:
@@ -254,6 +262,12 @@ _TEXT = """\
 /* Lamps are on for so many milliseconds of eight: 8 is full brightness. */
 #define BRIGHTNESS 8
 
+/* So many milliseconds after a reset each lamp is lit, one lamp after another in the order of their
+   pins, before any signal shows anything: 0 for no such test. Let no train run meanwhile. */
+#ifndef LAMP_TEST_MS
+#define LAMP_TEST_MS 0
+#endif
+
 /* Pins, by what is wired to them. On an ATmega328P 0-7 are port D, 8-13 port B, 14-19 port C. */
 static const uint8_t input_pins[@INPUTS@] = {
 @INPUT_PINS@
@@ -263,6 +277,7 @@ static const uint8_t output_pins[@OUTPUTS@] = {
 };
 /* For each output the level at which it is on. */
 static const bool output_on[@OUTPUTS@] = {@OUTPUT_ON@};
+static const bool is_lamp[@OUTPUTS@] = {@IS_LAMP@};
 
 bool board_closed(uint8_t pin);
 void board_output(uint8_t pin, bool on);
@@ -307,11 +322,30 @@ static void drive(uint8_t number, bool on)
     board_output(output_pins[number], on == output_on[number]);
 }
 
+/* Which output the lamp test is at; at the end, how many outputs there are. */
+static uint8_t tested;
+static uint16_t test_clock;
+
+/* Lamps are dark but for the one under test, while the test lasts. */
+static void drive_lamp(uint8_t number, bool on)
+{
+    drive(number, tested < @OUTPUTS@u ? tested == number : on);
+}
+
+static void test_lamps(void)
+{
+    while (tested < @OUTPUTS@u && (!is_lamp[tested] || ++test_clock > LAMP_TEST_MS)) {
+        tested++;
+        test_clock = 0u;
+    }
+}
+
 /* Once for each millisecond. */
 void board_tick(void)
 {
     flash_clock = (flash_clock + 1u < 2u * FLASH_MS) ? (uint16_t)(flash_clock + 1u) : 0u;
     dim_clock = (uint8_t)((dim_clock + 1u) % 8u);
+    test_lamps();
     debounce();
 @READS@
 @STEP@
@@ -319,6 +353,7 @@ void board_tick(void)
     (void)closed;
     (void)lit;
     (void)drive;
+    (void)drive_lamp;
     (void)started;
 }
 

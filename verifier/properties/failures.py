@@ -267,6 +267,7 @@ _TELLING = {
     FaultKind.LAMP: "aspect-against-route",
     FaultKind.HEAD: "aspect-against-route",
     FaultKind.LAMP_COMMON: "aspect-against-route",
+    FaultKind.ARM: "aspect-against-route",
     FaultKind.FLASHER: "aspect-against-route",
     FaultKind.PLATE: "more-favorable",
 }
@@ -352,6 +353,8 @@ _HINTS = {
     FaultKind.LAMP: _LAMP,
     FaultKind.HEAD: _LAMP,
     FaultKind.LAMP_COMMON: _LAMP,
+    FaultKind.ARM: "Let the driver notice by a contact at the arm that it is not as it should "
+    "be: `when lamp out shows red`.",
     FaultKind.FLASHER: "Let the flashing color mean less restrictive than the steady one, and than "
     "what is left while it is dark; or show the more restrictive aspect without flashing.",
     FaultKind.PLATE: "Let the plate mark the less restrictive aspect, and the colors alone the "

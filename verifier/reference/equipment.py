@@ -411,6 +411,8 @@ class EquipmentState:
         if self._wiring.driver_of(head) is None:
             return True
         own = self._head(head)
+        if own.make == "semaphore":  # whether the arm is as it is told to be
+            return steady(color) == "red" or bool(self._burning(own, steady(color)))
         whole = not self.is_broken(FaultKind.HEAD, head) and not (
             own.in_common and self.is_broken(FaultKind.LAMP_COMMON, *own.in_common)
         )
@@ -422,9 +424,10 @@ class EquipmentState:
 
     def _burning(self, head: Head, color: str) -> set[str]:
         """The lamps of a steady color that light. One that a head does not have cannot fail."""
+        kind = FaultKind.ARM if head.make == "semaphore" else FaultKind.LAMP
         return {
             lamp for lamp in lamps_taken(head, color)
-            if lamp not in head.lamps or not self.is_broken(FaultKind.LAMP, head.name, lamp)
+            if lamp not in head.lamps or not self.is_broken(kind, head.name, lamp)
         }  # fmt: skip
 
     def _left_of(self, head: str, color: str) -> str:
@@ -458,7 +461,13 @@ class EquipmentState:
         return False
 
     def shown(self, head: str, told: Mapping[str, str]) -> str:
-        """The color that a head really displays, given what every head is caused to display."""
+        """The color that a head really displays, given what every head is caused to display. An arm
+        that nothing holds up is at stop."""
+        seen = self._lens(head, told)
+        fallen = seen == "dark" and self._head(head).make == "semaphore"
+        return "red" if fallen and self._wiring.drivers else seen
+
+    def _lens(self, head: str, told: Mapping[str, str]) -> str:
         source = head
         for pair in self._wiring.swapped_heads:
             if head in pair:
@@ -468,11 +477,9 @@ class EquipmentState:
         if self._wiring.driver_of(source) is None or not self.can_light(head, told[source]):
             return "dark"
         left = self._left_of(head, steady(told[source]))
-        if not flashes(told[source]):
+        if left == "dark" or not flashes(told[source]):
             return left
         stopped = self.stopped_flasher(source)
-        if left == "dark":
-            return left
         if stopped:
             return left if stopped == FLASHER_LIT else "dark"
         return flashing(left)

@@ -450,10 +450,12 @@ class _Harness:
     def _head(self, head: Head, driver: Driver) -> Iterator[Conductor]:
         """A wire for each lamp, and one in common. Heads of a signal that share it have it from
         the first of them."""
+        arm = head.make == "semaphore"
         for lamp in head.lamps:
-            row = ROWS.get(lamp, lamp) if head.make == "position-light" else lamp
+            row = ROWS.get(lamp, lamp) if arm or head.make == "position-light" else lamp
             yield self._conductor(
-                f"lamp wire of {head.name} {lamp}",
+                fault_name(FaultKind.ARM, head.name, lamp) if arm
+                else f"lamp wire of {head.name} {lamp}",
                 end("driver", driver.name, f"output {head.name} {lamp}",
                     f"{driver.name} output", "output"),
                 end("head", head.name, row), "lamp", driver.supply, head.name,

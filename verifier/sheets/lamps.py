@@ -47,6 +47,10 @@ class _Lit:
     def bulbs(self) -> bool:
         return self.driver.sold_as(self.head.name).incandescent
 
+    @property
+    def arm(self) -> bool:
+        return self.head.make == "semaphore"
+
 
 def lamp_tables(plan: Plan, forward: Mapping[str, Fraction]) -> Iterator[Table]:
     lit = tuple(_lit(plan))
@@ -68,7 +72,7 @@ def _resistors(lit: tuple[_Lit, ...], across: Mapping[str, Fraction]) -> Table:
     alike: dict[tuple[str, ...], dict[str, None]] = {}
     for one in lit:
         volts_of = one.supply.volts if one.supply else None
-        if one.driver.lamp is None or volts_of is None or one.bulbs:
+        if one.driver.lamp is None or volts_of is None or one.bulbs or one.arm:
             continue
         for lamp in one.head.lamps:
             row = _resistor(one, lamp, across, _current(one.head, one.driver.lamp), volts_of)

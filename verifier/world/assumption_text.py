@@ -293,6 +293,11 @@ def _drivers(plan: Plan) -> Iterator[str]:
             (d.name for d in drivers if d.when_out is None and len(d.heads) > 1),
             "Nothing is said of a lamp out for {}: the other heads stay as they are.",
         )
+    heads = (head for signal in plan.signals.values() for head in signal.heads)
+    yield from _about(
+        (head.name for head in heads if head.make == "semaphore"),
+        "Nothing is said of arms that stick at {}: taken to fall to stop when nothing holds them.",
+    )
     yield from _about(
         dict.fromkeys(name for driver in drivers for _, name in heard(driver, plan)),
         "Not looked at: a wire of {} that breaks, or is swapped with another. Drivers are taken to "

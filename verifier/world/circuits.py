@@ -171,7 +171,9 @@ class Circuits:
         their wires are swapped, has no lamp of that color that can fail."""
         if self.wiring.driver_of(head) is None:
             return TRUE
-        lamps = (self._lamp(head, lamp) for lamp in self._heads[head].lamps_of(color))
+        lamps = [self._lamp(head, lamp) for lamp in self._heads[head].lamps_of(color)]
+        if not lamps:  # an arm that nothing holds
+            return TRUE
         return conjunction(self._wired(head), disjunction(*lamps))
 
     def shows(self, head: str, driven: str, seen: str) -> Expr:
@@ -191,13 +193,16 @@ class Circuits:
 
     def _wired(self, head: str) -> Expr:
         """That a head, and the wire that it may have in common with others, are sound."""
+        if self._heads[head].make == "semaphore":
+            return TRUE
         group = self._heads[head].in_common
         common = self.sound(FaultKind.LAMP_COMMON, *group) if group else TRUE
         return conjunction(self.sound(FaultKind.HEAD, head), common)
 
     def _lamp(self, head: str, lamp: str) -> Expr:
         has = lamp in self._heads[head].lamps
-        return self.sound(FaultKind.LAMP, head, lamp) if has else TRUE
+        kind = FaultKind.ARM if self._heads[head].make == "semaphore" else FaultKind.LAMP
+        return self.sound(kind, head, lamp) if has else TRUE
 
     def flashes(self, head: str) -> Expr:
         """The flasher of the driver that lights a head runs."""

@@ -156,11 +156,20 @@ class Lenses:
         name = part.what.name
         if not self._plan.wiring.drivers:
             return disjunction(*(self._commanded(name, color) for color in part.values))
+        signal, index = self._heads[name]
+        if signal.heads[index].make == "semaphore":
+            return self._arm(name, part.values)
         lit = disjunction(*(self._lit(name, c) for c in self._colors_of(name) if c in part.values))
         if "dark" not in part.values:
             return lit
         any_lit = disjunction(*(self._lit(name, color) for color in self._colors_of(name)))
         return disjunction(lit, negation(any_lit))
+
+    def _arm(self, head: str, values: tuple[str, ...]) -> Expr:
+        """How an arm points, by colors: whatever does not hold it up, it falls to red."""
+        up = {c: self._lit(head, c) for c in self._colors_of(head) if c != "red"}
+        down = negation(disjunction(*up.values())) if "red" in values else FALSE
+        return disjunction(down, *(held for color, held in up.items() if color in values))
 
     def _commanded(self, head: str, color: str) -> Expr:
         signal, index = self._heads[head]
@@ -231,6 +240,7 @@ class Lenses:
         together = all(driver is drivers[0] for driver in drivers)
         return all(
             driver is not None
+            and head.make != "semaphore"
             and head.name not in self._partner
             and (together or self._circuits.fed(driver.name, driver.supply) is TRUE)
             and all(

@@ -366,7 +366,7 @@ class SvgRenderer:
             title = f"{head.name}: {color}" if color else head.name
             data = f' data-state="{color}"' if color else ""
             drawn = [template.lens(at, color, head.make)]
-            lit = self.plan.wiring.driver_of(head.name) is not None
+            lit = self.plan.wiring.driver_of(head.name) is not None and head.make != "semaphore"
             common = head.in_common and self.view.broken(FaultKind.LAMP_COMMON, *head.in_common)
             if lit and (common or self.view.broken(FaultKind.HEAD, head.name)):
                 drawn.append(template.cross_out(at))

@@ -182,6 +182,8 @@ def lens(at: Point, color: str | None, make: HeadMake = "lamps") -> str:
     """One head: a circle with its color and the letter of it; dark is an empty circle with
     a dash, flashing has rays. None: of which nothing is said. A target has a plate around its
     lenses; a position light has its row of lamps in place of the letter."""
+    if make == "semaphore":
+        return _arm(at, color)
     ring = circle(at, HEAD + 1.6, "o") if make == "target" else ""
     if color is None:
         none = "".join(circle(_off(at, way, 4), 1, "s") for way in _SPOTS.get(make, ()))
@@ -201,6 +203,18 @@ def lens(at: Point, color: str | None, make: HeadMake = "lamps") -> str:
     return drawn + shining + text((x, y + 3), letter(plain), "l lit")
 
 
+def _arm(at: Point, color: str | None) -> str:
+    """An arm, and how it points: level at stop, upright for clear; None: of which nothing is said,
+    drawn level and hollow."""
+    dx, dy = _ARM_AT.get(color or "red", (1.0, 0.0))
+    side = (-1.8 * dy, 1.8 * dx)
+    tip, tail = (_off(at, (dx, dy), by) for by in (HEAD - 0.8, -2.5))
+    corners = [_off(tip, side, 1), _off(tip, side, -1), _off(tail, side, -1), _off(tail, side, 1)]
+    ring = circle(at, HEAD, "o lens" if color is None else f"o lens {color}")
+    return ring + shape(corners, "o" if color is None else "s")
+
+
+_ARM_AT = {"red": (1.0, 0.0), "yellow": (0.7, -0.7), "green": (0.0, -1.0)}
 # The rows of a position light, and its lenses, or those of a target, while nothing is said of it.
 _ROW_AT = {"red": (1.0, 0.0), "green": (0.0, 1.0), "yellow": (0.7, -0.7), "lunar": (0.7, 0.7)}
 _SPOTS: dict[HeadMake, tuple[Point, ...]] = {

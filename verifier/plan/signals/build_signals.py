@@ -15,7 +15,7 @@ from verifier.plan.signals import aspects
 from verifier.plan.signals.colors import COLORS, flashing, steady
 from verifier.plan.signals.signal_placement import MAX_HEADS, Post
 from verifier.plan.vocabulary import Vocabulary
-from verifier.plan.wiring.lamps import HeadMake, SoldHead, looks
+from verifier.plan.wiring.lamps import CAN_SHOW, HeadMake, SoldHead, looks
 from verifier.plan.wiring.read_lamps import cannot_show
 from verifier.plan.wiring.wiring_model import Wiring
 
@@ -79,6 +79,11 @@ def head_colors(
 
 def _check_shown(head: str, make: HeadMake, post: Post, shown: Iterable[str], names: Names) -> None:
     """A head can show the colors that it has to."""
+    if make == "semaphore":
+        wrong = next((c for c in sorted(shown) if c not in ("dark", *CAN_SHOW[make])), None)
+        if wrong is not None:
+            names.error("CP674", post.node.name.span, "arm", head=head, color=wrong)
+        return
     colors = sorted({steady(color) for color in shown})
     wrong = cannot_show(make, colors)
     if wrong is not None:

@@ -318,6 +318,10 @@ def _plates(signals: Mapping[str, Signal]) -> Iterator[Fault]:
 
 
 def _lamps(head: Head) -> Iterator[Fault]:
+    if head.make == "semaphore":
+        for color in head.lamps:
+            yield Fault(FaultKind.ARM, (head.name, color), head.span)
+        return
     for color in head.lamps:
         yield Fault(FaultKind.LAMP, (head.name, color), head.span)
     yield Fault(FaultKind.HEAD, (head.name,), head.span)

@@ -50,6 +50,7 @@ class FaultKind(Enum):
     GAP = "gap", "gap-bridged", (), ("gap",)
     LAMP = "lamp", "lamp-out", ("out",), ("head", "color")
     HEAD = "head", "lamp-out", ("dark",), ("head",)
+    ARM = "arm wire", "lamp-out", ("broken",), ("head", "color")
     LAMP_COMMON = "lamp common of", "lamp-out", ("broken",), ("head", "...")
     FLASHER = "flasher of", "flasher-stopped", (FLASHER_LIT, FLASHER_DARK), ("driver",)
     PLATE = "plate of", "plate-missing", ("missing",), ("signal",)

@@ -12,8 +12,9 @@ from typing import Literal
 from verifier.plan.signals.colors import flashes, flashing, steady
 
 # A lamp for each color, as three lenses of a target, too; LEDs of several colors in one case;
-# rows of lamps that have one in the middle in common.
-HeadMake = Literal["lamps", "target", "two-color", "three-color", "position-light"]
+# rows of lamps that have one in the middle in common; an arm, which is held
+# up for every color but red, and falls.
+HeadMake = Literal["lamps", "target", "two-color", "three-color", "position-light", "semaphore"]
 CommonSide = Literal["anode", "cathode"]
 CENTER = "center"
 # What each kind of head can show, apart from dark.
@@ -21,8 +22,9 @@ CAN_SHOW: dict[HeadMake, tuple[str, ...]] = {
     "two-color": ("red", "yellow", "green"),
     "three-color": ("red", "yellow", "green", "lunar", "white"),
     "position-light": ("red", "yellow", "green", "lunar"),
+    "semaphore": ("red", "yellow", "green"),
 }
-# The rows of a position light (common practice, no source; those of the Pennsylvania, roughly).
+# The rows of a position light, and how the arm of a semaphore points (common practice, no source).
 ROWS = {"red": "horizontal", "yellow": "diagonal", "green": "vertical", "lunar": "other diagonal"}
 _YELLOW, _WHITE = ("red", "green"), ("red", "green", "blue")
 _MIXED: dict[HeadMake, dict[str, tuple[str, ...]]] = {
@@ -43,7 +45,9 @@ class SoldHead:
 
 
 def lamps_of(make: HeadMake, color: str) -> tuple[str, ...]:
-    """The lamps that are lit for a color."""
+    """The lamps that are lit for a color; of a semaphore, what holds up its arm."""
+    if make == "semaphore":
+        return () if steady(color) in ("red", "dark") else (steady(color),)
     if make == "position-light":
         return steady(color), CENTER
     return _MIXED.get(make, {}).get(steady(color), (steady(color),))
@@ -71,5 +75,7 @@ def lit_in(make: HeadMake, color: str) -> Iterator[tuple[tuple[str, ...], str]]:
 
 def looks(make: HeadMake, color: str) -> dict[str, None]:
     """All that a head may look like that is told to show a color, apart from dark."""
+    if make == "semaphore":
+        return dict.fromkeys(("red", *lamps_of(make, color)))
     seen = (look for _, look in lit_in(make, steady(color)) if look != "dark")
     return dict.fromkeys(flashing(look) if flashes(color) else look for look in seen)

@@ -19,7 +19,7 @@ from verifier.plan.wiring.wiring_model import Driver, Number
 _MAKES: Mapping[str, HeadMake] = {make: make for make in get_args(HeadMake)}
 _COMMON: Mapping[str, CommonSide] = {"common-anode": "anode", "common-cathode": "cathode"}
 # What an incandescent lamp is not, in the words of the clauses.
-_OF_LEDS = ("two-color", "three-color", "common-anode", "common-cathode", "series")
+_OF_LEDS = ("two-color", "three-color", "common-anode", "common-cathode", "series", "semaphore")
 
 
 def sold_heads(
@@ -68,6 +68,8 @@ def _check_together(head: str, kinds: Mapping[str, tree.Name], names: Names) -> 
         groups.append(["incandescent", *(k for k in kinds if k in _OF_LEDS)])
     if "series" in kinds:
         groups.append(["series", *(k for k in kinds if k in ("two-color", "three-color"))])
+    if "semaphore" in kinds:
+        groups.append(["semaphore", *(k for k in kinds if k in (*_COMMON, "series"))])
     for one, *others in filter(None, groups):
         for other in others:
             names.error("CP675", kinds[other].span, others=[kinds[one].span],

@@ -64,6 +64,9 @@ def _all(plan: Plan) -> Iterator[BillItem]:
 def _at_signals(signals: Iterable[Signal]) -> Iterator[BillItem]:
     for signal in signals:
         for head in signal.heads:
+            if head.make == "semaphore":
+                yield BillItem(PartKind("semaphore"), head.name)
+                continue
             yield BillItem(PartKind("head", Fraction(len(lamp_colors(head)))), head.name)
         yield BillItem(PartKind("mast", Fraction(len(signal.heads))), signal.name)
         if signal.plate:

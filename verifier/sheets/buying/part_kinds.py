@@ -42,6 +42,7 @@ FAMILIES: Mapping[str, Family] = MappingProxyType({
     family.name: family
     for family in (
         Family("head", "signal head", "lamp"),
+        Family("semaphore", "semaphore arm with its coil and weight"),
         Family("mast", "signal mast", "head", spare=False),
         Family("plate", "plate on a signal mast"),
         Family("driver", "driver board", "output", larger_will_do=True),
