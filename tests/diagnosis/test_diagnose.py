@@ -28,8 +28,8 @@ from verifier.plan.situation import Situation
 from verifier.plan.wiring.derive_equipment import with_wiring
 from verifier.plan.wiring.faults import FaultKind
 from verifier.plan.wiring.miswiring import MistakeKind, miswired
-from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator
+from verifier.reference.standing import can_be
 from verifier.reports.diagnosis import setup_words
 
 HERE = Path(__file__).resolve().parent

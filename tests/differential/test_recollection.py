@@ -23,8 +23,8 @@ from verifier.plan.observables import REPORTED, Observable
 from verifier.properties.catalog import obligations
 from verifier.properties.failures import harms
 from verifier.properties.obligation import Obligation
-from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Unsettled
+from verifier.reference.standing import can_be
 from verifier.reference.step import Stepper
 from verifier.reference.transition import Valuation
 from verifier.reference.wired_step import WiredStepper

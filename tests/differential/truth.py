@@ -14,8 +14,8 @@ from verifier.plan.minimality import cost, values_in_order
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, Seen, Unsettled
+from verifier.reference.standing import can_be
 
 # What is broken, and in which way.
 Broken = tuple[tuple[Observable, str], ...]

@@ -366,6 +366,9 @@ class Electrician:
             if self.chance(0.4):
                 made = r.choice(MAKES)
                 line += f" {made} {', '.join(heads[:2])}"
+            if "semaphore" not in line and self.chance(0.25):
+                line += f" approach-lit {', '.join(heads)}"
+                line += f" tested-unlit {heads[0]}" if self.chance(0.4) else ""
             if "semaphore" not in line and self.chance(0.3):
                 side = r.choice(["common-anode", "common-cathode"])
                 line += f" {side} {', '.join(heads)}"

@@ -10,8 +10,9 @@ from verifier.explain.wiring_causes import Circuit
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.reference.equipment import EquipmentState, can_be
+from verifier.reference.equipment import EquipmentState
 from verifier.reference.evaluator import Evaluator
+from verifier.reference.standing import can_be
 from verifier.verdicts.causes import CauseKind
 
 WIRED = """

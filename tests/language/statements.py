@@ -165,6 +165,8 @@ driver_clauses: Words = st.one_of(
                 "position-light",
                 "incandescent",
                 "semaphore",
+                "approach-lit",
+                "tested-unlit",
                 "common-anode",
                 "common-cathode",
             ]

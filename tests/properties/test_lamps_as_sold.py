@@ -10,6 +10,7 @@ import pytest
 from verifier.api import evaluate, load_text, prove, situation_of
 from verifier.exports.c_source import c_source
 from verifier.exports.skeleton import pins_of, skeleton
+from verifier.plan.observables import UNLISTED
 from verifier.sheets.conductors import conductors
 from verifier.sheets.electrical import electrical_sheet
 from verifier.sheets.options import SheetOptions
@@ -189,3 +190,60 @@ def test_an_arm_has_a_wire_for_each_position_but_stop() -> None:
     export = c_source(plan, "arms", "0" * 64)
     assert pins_of(export).outputs == ["arm 2 green", "arm 2 yellow", "arm 4 green"]
     assert "drive(0, out.head_2 == COLOR_GREEN);" in skeleton(export, "arms.c")
+
+
+LIT = """\
+edge West, East
+supply Bus-1 DC 12 V
+supply Rail track power 15 V
+district All fed by Rail
+block A, C
+block B in All
+  feeders b1
+track West = A | B | C = East
+detector D-B current-sensing through b1 powered by Bus-1
+signal 2 at A | B
+  Clear     when B clear and 4 proceeds
+  Approach  when B clear
+  Stop      otherwise
+signal 4 at B | C
+  Clear  when C clear
+  Stop   otherwise
+driver B1 drives 2, 4
+  approach-lit 4
+  powered by Bus-1
+  when lamp out shows red
+"""
+
+
+@pytest.mark.parametrize(
+    ("facts", "lens", "read"),
+    [
+        ("", "dark", "Clear"),  # nobody reads it; one who came would read Clear
+        ("train on C", "dark", "Stop"),
+        ("train on B", "green", "Clear"),
+        ("train on B, feeder b1 broken", "dark", "an unlisted combination"),
+        ("lamp 4 green out", "dark", "an unlisted combination"),
+        ("train on B, lamp 4 green out", "red", "Stop"),
+    ],
+)  # fmt: skip
+def test_a_head_that_a_train_lights(facts: str, lens: str, read: str) -> None:
+    plan = load_text(LIT)
+    states = evaluate(plan, situation_of(plan, facts)).states
+    signal = plan.signals["4"]
+    assert states[signal.heads[0].lens] == lens
+    assert states[signal.reading] == (read if read in signal.reading.values else UNLISTED)
+
+
+def test_a_lamp_that_failed_while_it_was_dark() -> None:
+    assert broken(LIT) == {"lamp 4 green", "head 4"}
+    tested = LIT.replace("approach-lit 4", "approach-lit 4 tested-unlit 4")
+    assert broken(tested) == set()
+    assert shown(tested, "lamp 4 green out") == ("yellow", "dark")
+
+
+def test_the_program_lights_it_for_a_train() -> None:
+    text = skeleton(c_source(load_text(LIT), "lit", "0" * 64), "lit.c")
+    assert "in.block_B == BLOCK_OCCUPIED && (lit(out.head_4, COLOR_GREEN))" in text
+    assert "in.lamp_4 = !(in.block_B == BLOCK_OCCUPIED) || closed(" in text
+    assert "drive_lamp(0, lit(out.head_2, COLOR_GREEN));" in text

@@ -17,9 +17,9 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import Fault, FaultKind
-from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, Unsettled
 from verifier.reference.explicit_situations import allowed_situations
+from verifier.reference.standing import can_be
 from verifier.world.world import World
 
 TRACK = """

@@ -70,6 +70,8 @@ _IN_CLAUSE: dict[str, tuple[str, ...]] = {
             "position-light",
             "incandescent",
             "semaphore",
+            "approach-lit",
+            "tested-unlit",
             "common-anode",
             "common-cathode",
             "series",

@@ -36,6 +36,8 @@ def asked_by(driver: Driver, survey: Survey) -> list[Observable]:
         if head.name in driver.heads:
             lines = head.lines or signal.lines
             asked += [line.when for line in lines if line.when is not None]
+            if driver.sold_as(head.name).approach and signal.lit is not None:
+                asked.append(signal.lit)
     if plan.locking.building.board == driver.name:
         asked += locking_conditions(survey)
     found = [f.what for f in facts_unfolded(asked, lambda n: plan.conditions[n].condition)]

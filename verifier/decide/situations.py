@@ -21,8 +21,8 @@ from verifier.plan.minimality import count_situations
 from verifier.plan.model import Assumption, Plan
 from verifier.plan.situation import Situation
 from verifier.properties.obligation import Obligation
-from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, TooManyWays, Unsettled
+from verifier.reference.standing import can_be
 from verifier.verdicts.report import Finding, InternalError, Verdict
 from verifier.world.world import World
 

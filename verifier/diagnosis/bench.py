@@ -21,8 +21,8 @@ from verifier.plan.wiring.derive_equipment import with_wiring
 from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.plan.wiring.miswiring import miswired
 from verifier.plan.wiring.wiring_model import Machine
-from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, Unsettled
+from verifier.reference.standing import can_be
 from verifier.reference.train_extents import train_positions
 
 Colors = tuple[str, ...]

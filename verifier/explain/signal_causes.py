@@ -102,22 +102,31 @@ class _Teller:
             )  # fmt: skip
         wanted = [signal.reading, *(head.lens for head in heads), *(head.color for head in heads)]
         states = self._states(*wanted)
-        if not missing and all(states[head.lens] == states[head.color] for head in heads):
+        seen = self._sight(signal, states)
+        if not missing and all(seen[head.name] == states[head.color] for head in heads):
             return self.signal(signal, 0)
         reasons = missing + [
-            self._unlit(head, states[head.color], states[head.lens])
+            self._unlit(head, states[head.color], seen[head.name])
             for head in heads
-            if states[head.lens] != states[head.color]
+            if seen[head.name] != states[head.color]
         ]
-        lit = [states[head.lens] for head in heads if states[head.lens] != "dark"]
+        lit = [color for color in seen.values() if color != "dark"]
         reading = states[signal.reading]
         if lit and len(lit) < len(heads) and reading != observables.UNLISTED:
             reasons.append(_signal(CauseKind.LIT_LOOKS_LIKE, signal, None, (), reading, lit))
         ruled = replace(self.signal(signal, 0), kind=CauseKind.SHOULD_SHOW)
         unlisted = reading == observables.UNLISTED
         kind = CauseKind.SHOWS if unlisted else CauseKind.LOOKS_LIKE
-        lenses = [states[head.lens] for head in heads]
-        return _signal(kind, signal, signal.span, (*reasons, ruled), reading, lenses)
+        return _signal(kind, signal, signal.span, (*reasons, ruled), reading, [*seen.values()])
+
+    def _sight(self, signal: Signal, states: Mapping[Observable, str]) -> dict[str, str]:
+        """What an engineer sees of each head who stands before a signal, or would come there."""
+        if signal.lit is None:
+            return {head.name: states[head.lens] for head in signal.heads}
+        colors = [head.color for s in self._plan.signals.values() for head in s.heads]
+        told = {what.name: state for what, state in self._states(*colors).items()}
+        seen = self._wires.sight(signal, told)
+        return {head.name: color for head, color in zip(signal.heads, seen, strict=True)}
 
     def _unlit(self, head: Head, color: str, seen: str) -> Cause:
         """Why a head does not show the color that its driver gives it."""
@@ -128,6 +137,10 @@ class _Teller:
                 return cause(CauseKind.HEADS_SWAPPED, subject, head.span, other=other)
         if wiring.drivers and wiring.driver_of(head.name) is None:
             return cause(CauseKind.HEAD_UNDRIVEN, subject, head.span)
+        signal = self._plan.signals[signal_of(head.name, self._plan.signals)]
+        here = signal.lit is not None and not self._wires.vacant(signal.lit.what.name)
+        if here and not self._wires.lit_up(head.name):
+            return cause(CauseKind.NO_TRAIN_BEFORE, subject, head.span)
         if head.make == "semaphore":
             return cause(CauseKind.ARM_FELL, subject, head.span)
         if self._wires.is_broken(FaultKind.HEAD, head.name):

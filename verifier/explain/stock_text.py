@@ -9,7 +9,7 @@ from verifier.plan.observables import Observable
 from verifier.plan.wiring.derive_equipment import unseen_anywhere
 from verifier.plan.wiring.equipment import StockPlace
 from verifier.properties.amounts import length
-from verifier.reference.equipment import train_covering
+from verifier.reference.standing import train_covering
 from verifier.reference.train_extents import TrainPosition
 
 _A_TRAIN = "a train"

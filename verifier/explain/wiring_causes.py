@@ -28,8 +28,9 @@ from verifier.plan.wiring.wiring_model import (
     Supply,
 )
 from verifier.properties.amounts import amps, length, ohms, volts
-from verifier.reference.equipment import EquipmentState, train_covering
+from verifier.reference.equipment import EquipmentState
 from verifier.reference.inputs import is_read
+from verifier.reference.standing import train_covering
 from verifier.verdicts.causes import Cause, CauseKind, Subject, cause
 
 # Why a detector does not see all that stands on DC.

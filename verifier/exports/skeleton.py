@@ -13,7 +13,9 @@ from verifier.exports.c_text import comment_safe
 from verifier.exports.interface import Field, Interface
 from verifier.plan.model import Head
 from verifier.plan.signals.colors import steady
+from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.hearing import told, wires_of
+from verifier.world.report_abstraction import lamp_out
 
 # Pins of the ATmega328P that a program may use: ports D, B (without the crystal) and C (without
 # the reset).
@@ -154,7 +156,12 @@ def _read(one: Field, face: Interface, pins: Pins) -> str:
             return f"{test} ? {state('leftward')} : {state('rightward')}"
         case _:
             lit, out = one.states
-            return f"{pins.read(f'{what.name} lights')} ? {lit.enumerator} : {out.enumerator}"
+            heads = (h for s in plan.signals.values() for h in s.heads)
+            head = next(h for h in heads if lamp_out(h.name) == what)
+            train = _train_before(head, face)
+            dark = f"!({train}) || " if train and not head.tested else ""
+            test = pins.read(f"{what.name} lights")
+            return f"{dark}{test} ? {lit.enumerator} : {out.enumerator}"
 
 
 # ------------------------------------------------------------------ outputs
@@ -201,7 +208,18 @@ def _light(head: Head, name: str, face: Interface, pins: Pins) -> Iterator[str]:
         colors = dict.fromkeys(c for c in shown if lamp in head.lamps_of(c))
         words = [face.colors[color].enumerator for color in colors]
         tests = (f"out.{name} == {w}" if arm else f"lit(out.{name}, {w})" for w in words)
-        yield f"{call}({number}, {' || '.join(tests)});"
+        test = " || ".join(tests)
+        train = _train_before(head, face)
+        yield f"{call}({number}, {f'{train} && ({test})' if train else test});"
+
+
+def _train_before(head: Head, face: Interface) -> str:
+    """The test that a train lights a head; empty where it is always lit."""
+    signal = face.whole.signals[signal_of(head.name, face.whole.signals)]
+    if signal.lit is None or not head.approach:
+        return ""
+    field = face.by_what[signal.lit.what]
+    return f"in.{field.name} == {field.state('occupied').enumerator}"
 
 
 def _last(throw: str) -> str:

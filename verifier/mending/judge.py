@@ -21,8 +21,8 @@ from verifier.plan.devices import devices
 from verifier.plan.model import Plan
 from verifier.properties.catalog import BY_NAME, FAILURES
 from verifier.properties.obligation import Obligation
-from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, Unsettled
+from verifier.reference.standing import can_be
 from verifier.reference.step import replay
 from verifier.repair.fewest_promises import can_move
 from verifier.verdicts.report import Consequence, Finding, Report, Verdict

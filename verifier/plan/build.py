@@ -98,7 +98,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
         {name: route for name, (route, _) in named_routes.items()},
     )  # fmt: skip
     signals = one_reader_each(build_signals(posts, head_nodes, words), chart, wiring)
-    signals = with_lamps(signals, wiring)
+    signals = with_lamps(signals, wiring, track, names)
     conditions = _conditions(statements, words)
     derails = find_derails(statements, track, names)
     named = {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()}

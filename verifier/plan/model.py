@@ -222,6 +222,9 @@ class Head:
     # How it is sold, and the heads of its signal that have a wire to their lamps in common with it.
     make: HeadMake = "lamps"
     in_common: tuple[str, ...] = ()
+    # Dark while no train is on the block before its signal; its lamps are tested all the same.
+    approach: bool = False
+    tested: bool = False
 
     @property
     def lamps(self) -> tuple[str, ...]:
@@ -245,7 +248,8 @@ class Signal:
     """A signal stands at ``joint`` and governs moves that enter the port ``enters``.
 
     Either ``lines`` is not empty (aspect rules) or every head has lines of its own. ``plate`` is
-    the kind of plate on its mast, empty for none."""
+    the kind of plate on its mast, empty for none. ``lit``: when heads that are lit for a train that
+    approaches are lit."""
 
     name: str
     joint: Joint
@@ -255,6 +259,7 @@ class Signal:
     aspect: Observable
     span: Span
     plate: str = ""
+    lit: Fact | None = None
 
     @property
     def by_head(self) -> bool:
@@ -270,7 +275,8 @@ class Signal:
     def conditions(self) -> Iterator[Condition]:
         """The conditions of its lines and of the lines of its heads."""
         lines = (*self.lines, *(line for head in self.heads for line in head.lines))
-        return (line.when for line in lines if line.when is not None)
+        whens = (line.when for line in lines)
+        return (when for when in (*whens, self.lit) if when is not None)
 
     @property
     def reading(self) -> Observable:

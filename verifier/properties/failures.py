@@ -342,7 +342,8 @@ def with_harms(obligation: Obligation, fault: Fault, done: Sequence[Obligation])
 
 _LAMP = (
     "Let one driver light all heads of the signal, with `when lamp out shows red`; in place of a "
-    "two-color or three-color LED use a lamp for each color."
+    "two-color or three-color LED use a lamp for each color. A head that is `approach-lit` has to "
+    "be `tested-unlit`, too."
 )
 _INPUT = (
     "Use `output closed when clear`, give the turnout contacts for both positions, and let signals "

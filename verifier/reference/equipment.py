@@ -5,15 +5,15 @@ faults included. Out: where stock and points truly are, what detectors and conta
 each driver, which heads light.
 """
 
-from collections.abc import Iterable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 
 from verifier.plan import observables
-from verifier.plan.model import Head, Plan, Port
+from verifier.plan.model import Head, Plan, Signal
 from verifier.plan.observables import Observable
 from verifier.plan.signals.colors import flashes, flashing, steady
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
-from verifier.plan.wiring.derive_equipment import by_way_of, motion_of, unseen_anywhere
+from verifier.plan.wiring.derive_equipment import by_way_of, motion_of
 from verifier.plan.wiring.equipment import Beside, DeadRails, StockPlace
 from verifier.plan.wiring.faults import (
     DISOBEYED,
@@ -26,7 +26,6 @@ from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Supply
 from verifier.reference.currents import detects
 from verifier.reference.inputs import asked_by, is_read
 from verifier.reference.lamps import lamps_taken, taken_for
-from verifier.reference.train_extents import TrainPosition, train_positions
 
 # The observables that the rules of each head read, kept once they are known.
 Asked = dict[str, tuple[Observable, ...]]
@@ -403,7 +402,16 @@ class EquipmentState:
     def fails_to_light(self, head: str, driver: Driver, ruled: dict[str, str]) -> bool:
         """Whether a driver detects that a head does not light when driven."""
         color = self._driven(head, driver, ruled)
-        return color != "dark" and not self.can_light(head, color)
+        seen = self._head(head).tested or self.lit_up(head)
+        return seen and color != "dark" and not self.can_light(head, color)
+
+    def lit_up(self, head: str) -> bool:
+        """Whether a head is not dark for want of a train before its signal."""
+        lit = self._plan.signals[signal_of(head, self._plan.signals)].lit
+        driver = self._wiring.driver_of(head)
+        if lit is None or driver is None or not self._head(head).approach:
+            return True
+        return self.block_report(lit.what.name, driver.name) == "occupied"
 
     def can_light(self, head: str, color: str) -> bool:
         """Whether the lamp of a color and its wires are sound. A head that shows another's color
@@ -463,15 +471,31 @@ class EquipmentState:
     def shown(self, head: str, told: Mapping[str, str]) -> str:
         """The color that a head really displays, given what every head is caused to display. An arm
         that nothing holds up is at stop."""
-        seen = self._lens(head, told)
+        seen = self._lens(head, told) if self.lit_up(self._source(head)) else "dark"
         fallen = seen == "dark" and self._head(head).make == "semaphore"
         return "red" if fallen and self._wiring.drivers else seen
 
-    def _lens(self, head: str, told: Mapping[str, str]) -> str:
-        source = head
+    def sight(self, signal: Signal, told: Mapping[str, str]) -> tuple[str, ...]:
+        """The colors that an engineer sees: where nobody stands before a signal whose heads trains
+        light, those that one would see who came."""
+        behind = self._plan.track.pieces[signal.joint.other(signal.enters).piece].block
+        if behind is None or not self.vacant(behind):
+            return tuple(self.shown(head.name, told) for head in signal.heads)
+        return tuple(
+            self._lens(head.name, told)
+            if self._head(self._source(head.name)).approach else self.shown(head.name, told)
+            for head in signal.heads
+        )  # fmt: skip
+
+    def _source(self, head: str) -> str:
+        """The head whose wires lead to this one."""
         for pair in self._wiring.swapped_heads:
             if head in pair:
-                source = pair[0] if head == pair[1] else pair[1]
+                return pair[0] if head == pair[1] else pair[1]
+        return head
+
+    def _lens(self, head: str, told: Mapping[str, str]) -> str:
+        source = self._source(head)
         if not self._wiring.drivers:
             return told[source]
         if self._wiring.driver_of(source) is None or not self.can_light(head, told[source]):
@@ -488,75 +512,3 @@ class EquipmentState:
         """How the flasher of the driver that lights a head has stopped; empty while it runs."""
         driver = self._wiring.driver_of(head)
         return self.fault(FaultKind.FLASHER, driver.name) if driver else ""
-
-
-# ------------------------------------------------------------------ possible situations
-
-
-def can_be(plan: Plan, situation: Situation) -> bool:
-    """Whether stock can stand as a situation says: trains of the lengths given fit over the
-    spots they cover, a train whose middle draws no current has both ends on the tracks that
-    the points lead to, and one on rails that are shorter reaches beyond them."""
-    wires = EquipmentState(plan, situation)
-    for block in plan.equipment.places:
-        place = wires.place(block)
-        if place is None:
-            continue
-        geometry = plan.equipment.geometry.get(block)
-        if geometry is not None and place.covers not in train_positions(geometry):
-            return False
-        # Only the middle of a train can stand over feeders without drawing current.
-        middle = not place.draws and bool(plan.wiring.feeders_of(block))
-        anywhere = not middle or unseen_anywhere(block, plan.wiring)
-        if not anywhere and not has_ends(plan, wires, block):
-            return False
-        dead = place.dead
-        if dead and dead.reaches and not _occupied(plan, wires, dead.beyond):
-            return False
-    return True
-
-
-def has_ends(plan: Plan, wires: EquipmentState, block: str) -> bool:
-    """Whether some way through a block, as the points lie, has stock at both ends. Beyond an
-    edge of the plan there may always be stock."""
-    return any(
-        _occupied(plan, wires, one) and _occupied(plan, wires, other)
-        for one, other in _ways_through(plan, wires, block)
-    )
-
-
-def _occupied(plan: Plan, wires: EquipmentState, piece: str) -> bool:
-    beyond = plan.track.pieces[piece]
-    if beyond.block is None:
-        return beyond.kind == "edge"
-    return not wires.vacant(beyond.block)
-
-
-def _ways_through(plan: Plan, wires: EquipmentState, block: str) -> Iterable[tuple[str, str]]:
-    """The pieces before and after each way through a block, as the points lie."""
-    for joint in plan.track.joints:
-        for outer, inner in ((joint.a, joint.b), (joint.b, joint.a)):
-            inside = plan.track.pieces[inner.piece].block == block
-            if not inside or plan.track.pieces[outer.piece].block == block:
-                continue
-            for end in _walk(plan, wires, block, inner):
-                yield outer.piece, end
-
-
-def _walk(plan: Plan, wires: EquipmentState, block: str, start: Port) -> Iterator[str]:
-    waiting, seen = [start], {start}
-    while waiting:
-        for move, _, port in plan.track.onward[waiting.pop()]:
-            if move.position is not None and wires.lies(move.piece) != move.position:
-                continue
-            if plan.track.pieces[port.piece].block != block:
-                yield port.piece
-            elif port not in seen:
-                seen.add(port)
-                waiting.append(port)
-
-
-def train_covering(plan: Plan, block: str, covers: tuple[int, ...]) -> TrainPosition | None:
-    """A train that covers exactly these spots of a block; None if none does."""
-    geometry = plan.equipment.geometry.get(block)
-    return train_positions(geometry).get(covers) if geometry else None

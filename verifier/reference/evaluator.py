@@ -329,6 +329,7 @@ class Evaluator:
         states = {head.lens: c for head, c in zip(signal.heads, colors, strict=True)}
         missing = bool(signal.plate) and given.wires.is_broken(FaultKind.PLATE, signal.name)
         plate = "" if missing else signal.plate
+        colors = given.wires.sight(signal, told)
         worst = _read(colors, plate, self.plan.chart)
         lit = tuple(color for color in colors if color != "dark")
         best = worst

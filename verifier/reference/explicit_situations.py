@@ -11,8 +11,8 @@ from verifier.plan.minimality import Cost, cost, count_situations, values_in_ord
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
 from verifier.reference.condition_eval import Predicate
-from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator, Seen
+from verifier.reference.standing import can_be
 
 MAX_SITUATIONS = 1_000_000
 

@@ -14,7 +14,8 @@ from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.derive_equipment import unseen_anywhere
 from verifier.plan.wiring.equipment import StockPlace
-from verifier.reference.equipment import EquipmentState, has_ends
+from verifier.reference.equipment import EquipmentState
+from verifier.reference.standing import has_ends
 from verifier.reference.train_extents import train_positions
 
 _STOCK = ("stock", "standing")

@@ -6,8 +6,8 @@ from verifier.explain.signal_causes import causes
 from verifier.explain.state_text import fact_words
 from verifier.plan.model import Plan
 from verifier.plan.situation import Situation
-from verifier.reference.equipment import can_be
 from verifier.reference.evaluator import Evaluator
+from verifier.reference.standing import can_be
 from verifier.reports.ink import Ink
 from verifier.reports.lines import cause_lines, drawing, indented, paragraph
 from verifier.reports.words import inputs_of

@@ -27,6 +27,7 @@ class CauseKind(Enum):
     FLASHER_STOPPED = "{subject} does not flash: the flasher of its driver {state}"
     PLATE_MISSING = "the {state} of {subject} is missing, so its colors are read by themselves"
     HEAD_BROKEN = "{subject} is dark: nothing of it lights"
+    NO_TRAIN_BEFORE = "{subject} is dark: no train is reported on the block before it"
     ARM_FELL = "the arm of {subject} is at stop: nothing holds it up"
     COMMON_BROKEN = "{subject} is dark: the wire to its lamps that others share is broken"
     LAMP_OUT = "{subject} is dark: its {state} lamp is out"

@@ -232,6 +232,13 @@ class Circuits:
             return self._vacant(block)
         return conjunction(*(self._says_clear(d, reader) for d in detectors))
 
+    # Whether lamps that fail are told at inputs: then only where they are meant to be lit.
+    hears_of_lamps = False
+
+    def vacant(self, block: str) -> Expr:
+        """That nothing stands on a block, whatever is reported."""
+        return self._vacant(block)
+
     def _vacant(self, block: str) -> Expr:
         return atom(self._inputs.get(("standing", block)) or observables.stock(block), "vacant")
 

@@ -19,7 +19,7 @@ from verifier.logic.expr import (
     negation,
 )
 from verifier.plan import observables
-from verifier.plan.model import Plan, Signal
+from verifier.plan.model import Head, Plan, Signal
 from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.signals.aspects import Chart, Combination
 from verifier.plan.signals.colors import flashes, flashing, steady
@@ -27,7 +27,7 @@ from verifier.plan.wiring.faults import FaultKind
 from verifier.plan.wiring.lamps import looks
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.circuits import Circuits
-from verifier.world.rules import Reader, first_line
+from verifier.world.rules import Reader, first_line, lower
 
 
 class Lenses:
@@ -110,8 +110,22 @@ class Lenses:
             for color in other.color.values:
                 fails = negation(self._circuits.lights(other.name, color))
                 if color != "dark" and fails is not FALSE:
-                    out.append(conjunction(fails, self._driven(other.name, driver, (color,))))
+                    driven = self._driven(other.name, driver, (color,))
+                    out.append(conjunction(fails, driven, self._watched(other)))
         return disjunction(*out)
+
+    def _watched(self, head: Head) -> Expr:
+        """That a driver would see that a head does not light: not one that is dark for want of a
+        train, unless it tests its lamps."""
+        tested = head.tested or self._circuits.hears_of_lamps
+        return TRUE if tested else self._lit_up(head.name)
+
+    def _lit_up(self, head: str) -> Expr:
+        """That a head is not dark for want of a train."""
+        signal, index = self._heads[head]
+        if not signal.heads[index].approach or signal.lit is None:
+            return TRUE
+        return lower(signal.lit, self._reader(head))
 
     def _ruled(self, head: str, colors: tuple[str, ...]) -> Expr:
         signal, index = self._heads[head]
@@ -177,6 +191,11 @@ class Lenses:
         return atom(what, color) if color in what.values else FALSE
 
     def _lit(self, head: str, color: str) -> Expr:
+        """That a head is lit in a color."""
+        up = self._lit_up(self._partner.get(head, head))
+        return conjunction(up, self._lit_for_a_train(head, color))
+
+    def _lit_for_a_train(self, head: str, color: str) -> Expr:
         source = self._partner.get(head, head)
         if self._plan.wiring.driver_of(source) is None:
             return FALSE
@@ -229,7 +248,36 @@ class Lenses:
         ]
         # At worst, a combination of colors that no aspect lists is the most restrictive one.
         read = chart.best_reading if at_best else chart.reading
+        if self._lit_by_trains(signal):
+            return self._for_a_train(signal, seen, lambda colors: read(colors) in values)
         return _one_of(seen, lambda colors: read(colors) in values)
+
+    def _lit_by_trains(self, signal: Signal) -> bool:
+        sources = (self._partner.get(head.name, head.name) for head in signal.heads)
+        return any(self._heads[s][0].heads[self._heads[s][1]].approach for s in sources)
+
+    def _for_a_train(
+        self,
+        signal: Signal,
+        seen: list[tuple[Observable, tuple[str, ...]]],
+        wanted: Callable[[Combination], bool],
+    ) -> Expr:
+        """What an engineer reads of heads that a train lights: while none stands before the signal,
+        nobody reads it, and what counts is what it would show to one that came."""
+        behind = self._plan.track.pieces[signal.joint.other(signal.enters).piece].block
+        nobody = self._circuits.vacant(behind) if behind else TRUE
+        sights: list[dict[str, Expr]] = []
+        for head, (_, colors) in zip(signal.heads, seen, strict=True):
+            up = disjunction(nobody, self._lit_up(self._partner.get(head.name, head.name)))
+            sight = {
+                c: conjunction(up, self._lit_for_a_train(head.name, c))
+                for c in colors if c != "dark"
+            }  # fmt: skip
+            sights.append({**sight, "dark": negation(disjunction(*sight.values()))})
+        return disjunction(*(
+            conjunction(*(sight[c] for sight, c in zip(sights, colors, strict=True)))
+            for colors in product(*sights) if wanted(colors)
+        ))  # fmt: skip
 
     def _shows_the_command(self, signal: Signal) -> bool:
         wiring = self._plan.wiring
@@ -241,6 +289,7 @@ class Lenses:
         return all(
             driver is not None
             and head.make != "semaphore"
+            and not head.approach
             and head.name not in self._partner
             and (together or self._circuits.fed(driver.name, driver.supply) is TRUE)
             and all(

@@ -71,6 +71,8 @@ def reports_of(plan: Plan) -> Iterator[Observable]:
 class _AtTheInputs(Circuits):
     """The equipment beyond the inputs is in order: what it does is what they say."""
 
+    hears_of_lamps = True
+
     def fed(self, name: str, supply: str | None) -> Expr:
         return TRUE
 

@@ -55,7 +55,8 @@ _OPEN_ENDED = STATEMENT_WORDS | {
 # So is one after these words of a clause, which the lexer does not know yet.
 _NAMES_FOLLOW = {
     "by", "through", "reads", "drives", "feeders", "throws", "unlocks", "two-color", "three-color",
-    "target", "position-light", "incandescent", "semaphore", "common-anode", "common-cathode",
+    "target", "position-light", "incandescent", "semaphore", "approach-lit", "tested-unlit",
+    "common-anode", "common-cathode",
 }  # fmt: skip
 _WITH_CLAUSES = {"BLOCK", "TURNOUT", "BOOSTER", "REVERSER", "DISTRICT", "DETECTOR", "DRIVER"}
 

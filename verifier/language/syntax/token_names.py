@@ -64,9 +64,9 @@ GROUPS: tuple[tuple[frozenset[str], str], ...] = (
     ),
     (
         frozenset({"OUTPUTS", "INPUTS", "THROWS", "UNLOCKS", "TWO_COLOR", "THREE_COLOR", "TARGET",
-                   "POSITION_LIGHT", "INCANDESCENT", "SEMAPHORE", "COMMON_ANODE",
-                   "COMMON_CATHODE", "SERIES", "POWERED", "DRAWS", "READS",
-                   "WHEN", "LAMPS", "NEEDS"}),
+                   "POSITION_LIGHT", "INCANDESCENT", "SEMAPHORE", "APPROACH_LIT",
+                   "TESTED_UNLIT", "COMMON_ANODE", "COMMON_CATHODE", "SERIES", "POWERED",
+                   "DRAWS", "READS", "WHEN", "LAMPS", "NEEDS"}),
         "a clause of the driver (`reads`, `powered by`, `when input missing shows red` …)",
     ),
     (

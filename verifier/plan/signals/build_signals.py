@@ -7,10 +7,11 @@ from typing import Literal
 
 from verifier.language.diagnostics.diagnostic import nearest
 from verifier.language.syntax import tree
+from verifier.plan import observables
 from verifier.plan.conditions import resolve
-from verifier.plan.model import Head, Line, Signal
+from verifier.plan.model import Head, Line, Signal, Track
 from verifier.plan.names import Names
-from verifier.plan.observables import UNLISTED, Observable
+from verifier.plan.observables import UNLISTED, Fact, Observable
 from verifier.plan.signals import aspects
 from verifier.plan.signals.colors import COLORS, flashing, steady
 from verifier.plan.signals.signal_placement import MAX_HEADS, Post
@@ -170,10 +171,27 @@ def build_signals(
     return signals
 
 
-def with_lamps(signals: Mapping[str, Signal], wiring: Wiring) -> dict[str, Signal]:
-    """The signals, with how their heads are sold."""
+def with_lamps(
+    signals: Mapping[str, Signal], wiring: Wiring, track: Track, names: Names
+) -> dict[str, Signal]:
+    """The signals, with how their heads are sold, and when those are lit that a train lights."""
     sold = {head: as_sold for driver in wiring.drivers.values() for head, as_sold in driver.sold}
-    return {name: _with_lamps(s, sold, wiring) if sold else s for name, s in signals.items()}
+    if not sold:
+        return dict(signals)
+    return {name: _lit(_with_lamps(s, sold, wiring), track, names) for name, s in signals.items()}
+
+
+def _lit(signal: Signal, track: Track, names: Names) -> Signal:
+    """The block before a signal with heads that a train lights is detected."""
+    if not any(head.approach for head in signal.heads):
+        return signal
+    block = track.pieces[signal.joint.other(signal.enters).piece].block
+    declared = names.table.get(block) if block else None
+    if block is None or (declared and getattr(declared.node, "undetected", False)):
+        names.error("CP677", signal.span, signal=signal.name)
+        return signal
+    what = observables.block_report(block)
+    return replace(signal, lit=Fact(what, ("occupied",), signal.span, f"{block} occupied"))
 
 
 def _with_lamps(signal: Signal, sold: Mapping[str, SoldHead], wiring: Wiring) -> Signal:
@@ -187,7 +205,11 @@ def _with_lamps(signal: Signal, sold: Mapping[str, SoldHead], wiring: Wiring) ->
     shared = {head: tuple(group) for group in groups.values() for head in group if len(group) > 1}
     heads = (
         replace(
-            head, make=sold.get(head.name, SoldHead()).make, in_common=shared.get(head.name, ())
+            head,
+            make=sold.get(head.name, SoldHead()).make,
+            in_common=shared.get(head.name, ()),
+            approach=sold.get(head.name, SoldHead()).approach,
+            tested=sold.get(head.name, SoldHead()).tested,
         )
         for head in signal.heads
     )

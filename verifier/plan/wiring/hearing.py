@@ -45,6 +45,8 @@ def _conditions(driver: Driver, plan: Plan) -> Iterator[tuple[Condition, Span]]:
                 for line in head.lines or signal.lines:
                     if line.when is not None:
                         yield line.when, line.span
+                if head.approach and signal.lit is not None:
+                    yield signal.lit, signal.lit.span
     if driver.name == plan.locking.building.board:
         for condition in memory_asks(plan):
             yield condition, condition.span

@@ -36,12 +36,16 @@ _MIXED: dict[HeadMake, dict[str, tuple[str, ...]]] = {
 @dataclass(frozen=True, slots=True)
 class SoldHead:
     """A head as it is sold. ``common``: the side of its LEDs that is joined, empty where the file
-    does not say. ``series``: how many LEDs of a color are in series with one resistor."""
+    does not say. ``series``: how many LEDs of a color are in series with one resistor.
+    ``approach``: it is dark while no train is reported on the block before it; ``tested``: its
+    board finds a lamp that fails even then."""
 
     make: HeadMake = "lamps"
     common: CommonSide | None = None
     series: int = 1
     incandescent: bool = False
+    approach: bool = False
+    tested: bool = False
 
 
 def lamps_of(make: HeadMake, color: str) -> tuple[str, ...]:

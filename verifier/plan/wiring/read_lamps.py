@@ -18,6 +18,8 @@ from verifier.plan.wiring.wiring_model import Driver, Number
 
 _MAKES: Mapping[str, HeadMake] = {make: make for make in get_args(HeadMake)}
 _COMMON: Mapping[str, CommonSide] = {"common-anode": "anode", "common-cathode": "cathode"}
+_PLAIN = ("incandescent", "approach-lit", "tested-unlit")
+_NO_ARM = (*_COMMON, "series", "approach-lit", "tested-unlit")
 # What an incandescent lamp is not, in the words of the clauses.
 _OF_LEDS = ("two-color", "three-color", "common-anode", "common-cathode", "series", "semaphore")
 
@@ -43,13 +45,17 @@ def sold_heads(
 
 
 def _is_of_lamps(clause: tree.Clause) -> bool:
-    return clause.kind in {*_MAKES, *_COMMON, "incandescent", "series"}
+    return clause.kind in {*_MAKES, *_COMMON, *_PLAIN, "series"}
 
 
 def _sold(
     kinds: Collection[str], about: Mapping[tree.ClauseKind, tree.Clause], names: Names
 ) -> SoldHead:
-    sold = SoldHead(incandescent="incandescent" in kinds)
+    sold = SoldHead(
+        incandescent="incandescent" in kinds,
+        approach="approach-lit" in kinds,
+        tested="tested-unlit" in kinds,
+    )
     for kind in kinds:
         if kind in _MAKES:
             sold = replace(sold, make=_MAKES[kind])
@@ -69,7 +75,7 @@ def _check_together(head: str, kinds: Mapping[str, tree.Name], names: Names) -> 
     if "series" in kinds:
         groups.append(["series", *(k for k in kinds if k in ("two-color", "three-color"))])
     if "semaphore" in kinds:
-        groups.append(["semaphore", *(k for k in kinds if k in (*_COMMON, "series"))])
+        groups.append(["semaphore", *(k for k in kinds if k in _NO_ARM)])
     for one, *others in filter(None, groups):
         for other in others:
             names.error("CP675", kinds[other].span, others=[kinds[one].span],
