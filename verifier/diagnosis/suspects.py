@@ -18,7 +18,7 @@ from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.plan.wiring.miswiring import Mistake, mistakes
 from verifier.plan.wiring.wiring_model import Machine
 from verifier.properties.failures import fault_words
-from verifier.reference.inputs import asked_by
+from verifier.reference.inputs import heard_for
 
 # The likelier the earlier. A wiring mistake is likelier on a new bench than a fault is, and
 # of faults those that come with use or handling (common practice, no source).
@@ -233,7 +233,7 @@ class Influence:
 
     def _facts(self, heads: Iterable[str]) -> set[Observable]:
         """What the rules of some heads read."""
-        return {what for head in heads for what in asked_by(self._plan, head)}
+        return {what for head in heads for what in heard_for(self._plan, head)}
 
     def _near(self, stock: frozenset[str]) -> frozenset[str]:
         """Blocks that hold stock, and those next to them."""

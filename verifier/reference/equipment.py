@@ -469,23 +469,22 @@ class EquipmentState:
         return False
 
     def shown(self, head: str, told: Mapping[str, str]) -> str:
-        """The color that a head really displays, given what every head is caused to display. An arm
-        that nothing holds up is at stop."""
-        seen = self._lens(head, told) if self.lit_up(self._source(head)) else "dark"
-        fallen = seen == "dark" and self._head(head).make == "semaphore"
-        return "red" if fallen and self._wiring.drivers else seen
+        """The color that a head really displays, given what every head is caused to display."""
+        if self._wiring.drivers and not self.lit_up(self._source(head)):
+            return self._fallen(head, "dark")
+        return self._fallen(head, self._lens(head, told))
 
     def sight(self, signal: Signal, told: Mapping[str, str]) -> tuple[str, ...]:
         """The colors that an engineer sees: where nobody stands before a signal whose heads trains
         light, those that one would see who came."""
-        behind = self._plan.track.pieces[signal.joint.other(signal.enters).piece].block
-        if behind is None or not self.vacant(behind):
+        if signal.lit is None or not self.vacant(signal.lit.what.name):
             return tuple(self.shown(head.name, told) for head in signal.heads)
-        return tuple(
-            self._lens(head.name, told)
-            if self._head(self._source(head.name)).approach else self.shown(head.name, told)
-            for head in signal.heads
-        )  # fmt: skip
+        return tuple(self._fallen(head.name, self._lens(head.name, told)) for head in signal.heads)
+
+    def _fallen(self, head: str, seen: str) -> str:
+        """An arm that nothing holds up is at stop."""
+        fallen = seen == "dark" and self._head(head).make == "semaphore"
+        return "red" if fallen and self._wiring.drivers else seen
 
     def _source(self, head: str) -> str:
         """The head whose wires lead to this one."""

@@ -19,6 +19,14 @@ def asked_by(plan: Plan, head: str) -> Iterator[Observable]:
                 yield says.what
 
 
+def heard_for(plan: Plan, head: str) -> Iterator[Observable]:
+    """The same, and what tells of a train that lights the head."""
+    yield from asked_by(plan, head)
+    signal = plan.signals[signal_of(head, plan.signals)]
+    if signal.lit is not None and any(h.name == head and h.approach for h in signal.heads):
+        yield signal.lit.what
+
+
 def is_read(driver: Driver, name: str, contacts: bool) -> bool:
     """Whether a detector, or the contacts of a turnout, are wired to a driver's inputs."""
     if driver.reads is None:

@@ -16,7 +16,7 @@ from verifier.plan.wiring.faults import FaultKind
 from verifier.plan.wiring.wiring_model import Driver, DriverInput, Number
 from verifier.properties.amounts import decimal, length_to_write
 from verifier.properties.obligation import Obligation
-from verifier.reference.inputs import asked_by, is_read
+from verifier.reference.inputs import heard_for, is_read
 from verifier.repair.new_equipment import another_feeder, more_detectors, sensing, spots
 from verifier.repair.wiring_edit import (
     Scope,
@@ -217,7 +217,7 @@ def _inputs(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:
 
 def _reports_read(driver: Driver, plan: Plan) -> set[tuple[str, str]]:
     """The kinds and names of what the rules of a driver's heads read."""
-    return {(what.kind, what.name) for head in driver.heads for what in asked_by(plan, head)}
+    return {(what.kind, what.name) for head in driver.heads for what in heard_for(plan, head)}
 
 
 def _contacts(plan: Plan, scope: Scope) -> Iterator[WiringEdit]:

@@ -293,6 +293,10 @@ def _drivers(plan: Plan) -> Iterator[str]:
             (d.name for d in drivers if d.when_out is None and len(d.heads) > 1),
             "Nothing is said of a lamp out for {}: the other heads stay as they are.",
         )
+    yield from _about(
+        (signal.name for signal in plan.signals.values() if signal.lit is not None),
+        "Trains light {}: nobody is taken to read what they light from beyond the block before.",
+    )
     heads = (head for signal in plan.signals.values() for head in signal.heads)
     yield from _about(
         (head.name for head in heads if head.make == "semaphore"),

@@ -248,13 +248,9 @@ class Lenses:
         ]
         # At worst, a combination of colors that no aspect lists is the most restrictive one.
         read = chart.best_reading if at_best else chart.reading
-        if self._lit_by_trains(signal):
+        if signal.lit is not None:
             return self._for_a_train(signal, seen, lambda colors: read(colors) in values)
         return _one_of(seen, lambda colors: read(colors) in values)
-
-    def _lit_by_trains(self, signal: Signal) -> bool:
-        sources = (self._partner.get(head.name, head.name) for head in signal.heads)
-        return any(self._heads[s][0].heads[self._heads[s][1]].approach for s in sources)
 
     def _for_a_train(
         self,
@@ -269,11 +265,13 @@ class Lenses:
         sights: list[dict[str, Expr]] = []
         for head, (_, colors) in zip(signal.heads, seen, strict=True):
             up = disjunction(nobody, self._lit_up(self._partner.get(head.name, head.name)))
+            rest = "red" if head.make == "semaphore" else "dark"
             sight = {
                 c: conjunction(up, self._lit_for_a_train(head.name, c))
-                for c in colors if c != "dark"
-            }  # fmt: skip
-            sights.append({**sight, "dark": negation(disjunction(*sight.values()))})
+                for c in colors
+                if c not in ("dark", rest)
+            }
+            sights.append({**sight, rest: negation(disjunction(*sight.values()))})
         return disjunction(*(
             conjunction(*(sight[c] for sight, c in zip(sights, colors, strict=True)))
             for colors in product(*sights) if wanted(colors)
