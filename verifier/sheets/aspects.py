@@ -178,6 +178,8 @@ def _notes(signal: Signal, plan: Plan) -> Iterator[str]:
     yield f"Governs: {'; '.join(routes)}." if routes else "Governs no route."
     if signal.plate:
         yield f"Carries a {signal.plate}."
+    if signal.lit is not None:
+        yield f"Dark while {signal.lit.what.name} is clear."
     drivers = dict.fromkeys(plan.wiring.driver_of(head.name) for head in signal.heads)
     for driver in filter(None, drivers):
         if driver.when_missing:
