@@ -74,6 +74,14 @@ def breaks(wire: Conductor, plan: Plan) -> Iterator[str]:
         case "lamp common":
             yield fault_name(FaultKind.HEAD, wire.serves)
             yield wire.name
+            # It drops an arm, whatever holds that up: as the wire does that holds it.
+            yield from (
+                fault_name(FaultKind.ARM, head.name, color)
+                for signal in plan.signals.values()
+                for head in signal.heads
+                if head.name == wire.serves
+                for color in head.lamps
+            )
         case "throw":
             yield fault_name(FaultKind.MACHINE, wire.serves)
         case "booster feed":
@@ -165,8 +173,10 @@ def test_every_part_is_one_that_the_file_declares(path: Path) -> None:
         bought[part.kind.family] = bought.get(part.kind.family, 0) + int(count)
     machines = plan.wiring.machines.values()
     heads = [head for signal in plan.signals.values() for head in signal.heads]
+    arms = [head for head in heads if head.make == "semaphore"]
     there = {
-        "head": sum(len(lamp_colors(head)) for head in heads),
+        "head": sum(len(lamp_colors(head)) for head in heads if head not in arms),
+        "semaphore": len(arms),
         "mast": len(plan.signals),
         "plate": sum(signal.plate != "" for signal in plan.signals.values()),
         "driver": len(plan.wiring.drivers),

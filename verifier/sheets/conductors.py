@@ -462,7 +462,7 @@ class _Harness:
             )  # fmt: skip
         side = _SIDES[driver.sold_as(head.name).common]
         name, start = (
-            f"lamp common of {head.name}",
+            f"arm return of {head.name}" if arm else f"lamp common of {head.name}",
             end("driver", driver.name, f"lamp common{side}"),
         )
         if head.in_common and head.name == head.in_common[0]:
