@@ -60,8 +60,8 @@ def replays(plan: Plan, obligation: Obligation, shown: Json) -> bool:
     KeyError where it is no such data."""
     from fractions import Fraction
 
-    from verifier.reference.equipment import can_be
     from verifier.reference.evaluator import Evaluator
+    from verifier.reference.standing import can_be
     from verifier.reference.step import replay
 
     if "moments" in shown:
