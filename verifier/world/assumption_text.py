@@ -294,12 +294,11 @@ def _drivers(plan: Plan) -> Iterator[str]:
             "Nothing is said of a lamp out for {}: the other heads stay as they are.",
         )
     yield from _about(
-        (signal.name for signal in plan.signals.values() if signal.lit is not None),
+        (s.name for s in plan.signals.values() if s.lit),
         "Trains light {}: nobody is taken to read what they light from beyond the block before.",
     )
-    heads = (head for signal in plan.signals.values() for head in signal.heads)
     yield from _about(
-        (head.name for head in heads if head.make == "semaphore"),
+        (h.name for s in plan.signals.values() for h in s.heads if h.make == "semaphore"),
         "Nothing is said of arms that stick at {}: taken to fall to stop when nothing holds them.",
     )
     yield from _about(
