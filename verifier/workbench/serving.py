@@ -4,13 +4,19 @@ In: the file or folder to open. The server runs until the page is closed by its 
 Ctrl-C.
 """
 
+import asyncio
 import secrets
 import socket
 import webbrowser
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from html import escape
 from pathlib import Path
+from tempfile import TemporaryDirectory
 
+import h11
 import uvicorn
+from uvicorn.protocols.http.h11_impl import H11Protocol
 
 from verifier.workbench.folder import Folder
 from verifier.workbench.server import Workbench
@@ -19,6 +25,8 @@ from verifier.workbench.server import Workbench
 USUAL_PORT = 8236
 # Lets the system choose a free port.
 ANY = 0
+# Seconds that a client may take to send more of a request that it has not finished.
+PATIENCE = 10.0
 
 
 class PortTaken(Exception):
@@ -42,6 +50,45 @@ def listening(port: int | None) -> socket.socket:
             continue
         return sock
     raise PortTaken
+
+
+class Impatient(H11Protocol):
+    """A connection that is closed once its client leaves a request unfinished, or never begins
+    one."""
+
+    def connection_made(self, transport: asyncio.Transport) -> None:  # type: ignore[override]
+        super().connection_made(transport)
+        self._heard = self.loop.time()
+        self._look()
+
+    def data_received(self, data: bytes) -> None:
+        self._heard = self.loop.time()
+        super().data_received(data)
+
+    def _look(self) -> None:
+        if self.transport.is_closing():
+            return
+        waiting = self.conn.their_state in (h11.IDLE, h11.SEND_BODY)
+        if waiting and self.loop.time() - self._heard >= PATIENCE:
+            self.transport.close()
+        else:
+            self.loop.call_later(PATIENCE / 4, self._look)
+
+
+@contextmanager
+def redirect_to(address: str) -> Iterator[str]:
+    """The address of a file that leads a browser to ``address``. Only its owner can read the file,
+    so that the key stands on no command line, where others on this machine would see it."""
+    with TemporaryDirectory(prefix="clearproof-") as folder:
+        page = Path(folder) / "page.html"
+        page.touch(mode=0o600)
+        page.write_text(
+            f'<!doctype html><meta charset="utf-8"><title>clearproof</title>'
+            f'<meta http-equiv="refresh" content="0;url={escape(address)}">'
+            f'<a href="{escape(address)}">Open the page</a>\n',
+            "utf-8",
+        )
+        yield page.as_uri()
 
 
 def serve(
@@ -71,7 +118,7 @@ def serve(
         date_header=False,
         ws="none",
         timeout_graceful_shutdown=1,
-        http="h11",
+        http=Impatient,
     )
 
     class Told(uvicorn.Server):
@@ -81,12 +128,13 @@ def serve(
             await super().startup(sockets)
             opened(address)
             if browser:
-                webbrowser.open(address)
+                webbrowser.open(redirect)
 
     server = Told(config)
-    try:
-        server.run(sockets=[sock])
-    except KeyboardInterrupt:
-        pass
-    finally:
-        sock.close()
+    with redirect_to(address) as redirect:
+        try:
+            server.run(sockets=[sock])
+        except KeyboardInterrupt:
+            pass
+        finally:
+            sock.close()
