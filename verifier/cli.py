@@ -32,6 +32,7 @@ from verifier.commands import (
 from verifier.commands.console import (
     NotInstalled,
     OnlyOne,
+    WrongWord,
     complain,
     showable,
     tell_aside,
@@ -74,7 +75,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     heed_termination()
     before, sys.unraisablehook = sys.unraisablehook, _pressed_again
     try:
-        options = _understood(parser, arguments or ["page"])
+        options = _understood(parser, parsers, arguments or ["page"])
         helped = helping.run_with(parser, parsers, options)
         code = int(options.run(options)) if helped is None else helped
         sys.stdout.flush()
@@ -82,7 +83,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("\nInterrupted: nothing further was decided.", file=sys.stderr)
         return ExitCode.UNDECIDED
-    except (UnwritableError, OnlyOne, NotInstalled, NoCluster) as error:
+    except (UnwritableError, OnlyOne, WrongWord, NotInstalled, NoCluster) as error:
         tell_aside(str(error))
         return ExitCode.BAD_INPUT
     except BrokenPipeError:
@@ -104,10 +105,20 @@ def main(arguments: Sequence[str] | None = None) -> int:
         sys.unraisablehook = before
 
 
-def _understood(parser: argparse.ArgumentParser, arguments: Sequence[str]) -> argparse.Namespace:
+def _understood(
+    parser: argparse.ArgumentParser,
+    parsers: Mapping[str, argparse.ArgumentParser],
+    arguments: Sequence[str],
+) -> argparse.Namespace:
     """What the arguments ask for. Help that was printed is on its way before the program ends."""
     try:
-        return parser.parse_args(arguments)
+        options, left = parser.parse_known_args(arguments)
+        chosen = parsers.get(getattr(options, "chosen", ""), parser)
+        if left:
+            chosen.error(helping.not_taken(left, chosen))
+        if chosen is parser:
+            parser.error("no command is given")
+        return options
     except SystemExit:
         sys.stdout.flush()
         raise
@@ -156,9 +167,13 @@ class _Parser(argparse.ArgumentParser):
         name = self.prog.partition(" ")[2]
         self.exit(
             ExitCode.BAD_INPUT,
-            f"{self.prog}: {message}. `clearproof {f'help {name}' if name else '--help'}` tells "
-            "more.\n",
+            f"{self.prog}: {message}{'' if message.endswith(('?', '.')) else '.'} "
+            f"`clearproof {f'help {name}' if name else '--help'}` tells more.\n",
         )
+
+    def _check_value(self, action: argparse.Action, value: Any) -> None:
+        if action.choices is not None and value not in action.choices:
+            raise argparse.ArgumentError(action, helping.no_choice(value, action.choices))
 
     def _print_message(self, message: str, file: Any = None) -> None:
         stream = file or sys.stderr
@@ -175,7 +190,7 @@ def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentPa
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     parser.add_argument("--version", action="version", version=f"clearproof {__version__}")
-    commands = parser.add_subparsers(title="commands", metavar="COMMAND", required=True)
+    commands = parser.add_subparsers(title="commands", metavar="COMMAND")
 
     def command(
         name: str, run: Callable[[argparse.Namespace], int], text: str

@@ -62,7 +62,7 @@ def test_text_into_a_file(
         (["--output-format", "tap", "-o", "x", "-o", "y"], "before `-o y`"),
         (["--output-format", "tap", "-o", "x", "--output-format", "json", "-o", "x"],
          "two reports into one file"),
-        (["--output-format", "html"], "invalid choice: 'html'"),
+        (["--output-format", "html"], "`html` is none of text, "),
         (["--output-format", "tap", "-o", "missing/x.tap"], "the folder does not exist"),
         (["--baseline", "missing.json"], '"missing.json" does not exist'),
     ],

@@ -11,7 +11,9 @@ from pathlib import Path
 import pytest
 
 from tests.cli.test_jobs import hears_ctrl_c
+from verifier import cli
 from verifier.cli import main
+from verifier.commands.helping import not_taken
 from verifier.language.words import meanings
 from verifier.reports.explanations import explain
 from verifier.verdicts.exit_codes import ExitCode
@@ -46,6 +48,47 @@ def test_a_command_written_wrong_is_guessed(capsys: pytest.CaptureFixture[str]) 
         code, out, err = said(capsys, *arguments)
         assert (code, out) == (2, "") and err == "`prov` is no command. Did you mean `prove`?\n"
     assert said(capsys, "xyzzy")[2] == "`xyzzy` is no command. `clearproof help` lists them all.\n"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        ("draft x.ixl --wireing", "there is no option `--wireing`. Did you mean `--wiring`?"),
+        ("prove x.ixl --timout=3", "there is no option `--timout`. Did you mean `--timeout=3`?"),
+        ("prove x.ixl --zzz", "prove: there is no option `--zzz`. `clearproof help prove`"),
+        ("draft x.ixl y.ixl", "draft: nothing is expected at `y.ixl`. `clearproof help draft`"),
+        ("draft x.ixl --single-track abp", "apb. Did you mean `apb`? `clearproof help draft`"),
+        ("sheet x.ixl electricl", "Did you mean `electrical`? `clearproof help sheet` tells more."),
+        ("--verson", "clearproof: there is no option `--verson`. Did you mean `--version`?"),
+    ],
+)  # fmt: skip
+def test_options_and_choices_written_wrong_are_guessed(
+    arguments: str, told: str, capsys: pytest.CaptureFixture[str]
+) -> None:
+    with pytest.raises(SystemExit) as ended:
+        main(arguments.split())
+    out, err = capsys.readouterr()
+    assert ended.value.code == 2 and out == ""
+    assert told in err and err.count("\n") == 1
+
+
+def test_every_long_option_is_guessed() -> None:
+    parser, parsers = cli._parser()
+    for one in (parser, *parsers.values()):
+        for option in (name for action in one._actions for name in action.option_strings):
+            if len(option) > 5:
+                written = option[:5] + option[4:]
+                told = not_taken([written], one)
+                assert f"Did you mean `{option}`?" in told or option == "--colour", (one.prog, told)
+
+
+def test_a_sweep_written_wrong_is_told_once(capsys: pytest.CaptureFixture[str]) -> None:
+    code, _, err = said(capsys, "farm", "lines", "2..4", "-o", "t.csv")
+    assert code == 2 and "Write an even number" in err and "`2-20`" in err
+    code, _, err = said(capsys, "farm", "mutants", "nowhere", "-o", "t.csv")
+    assert code == 2 and err.count("CP100:") == 1
+    code, _, err = said(capsys, "farm", "mutants", "nowhere", "neither", "-o", "t.csv")
+    assert code == 2 and err.count("CP100:") == 2
 
 
 def test_a_file_written_wrong_is_guessed(capsys: pytest.CaptureFixture[str]) -> None:

@@ -149,7 +149,7 @@ def test_other_versions_are_refused(
         assert dict(answers(client, [request("math:floor", 1)], unheard)) == {0: {"answer": 1}}
 
 
-@pytest.mark.parametrize("where", ["tcp://127.0.0.1:9", "nonsense", "", "tls://127.0.0.1:9"])
+@pytest.mark.parametrize("where", ["tcp://127.0.0.1:9", "nonsense", ""])
 def test_a_cluster_that_is_not_there(
     where: str, files: list[str], capsys: pytest.CaptureFixture[str]
 ) -> None:
@@ -158,6 +158,43 @@ def test_a_cluster_that_is_not_there(
     assert code == ExitCode.BAD_INPUT and not out
     [line] = err.splitlines()
     assert "There is no Dask cluster" in line and "dask scheduler" in line
+
+
+@pytest.mark.parametrize(
+    ("address", "told"),
+    [
+        (
+            "tls://127.0.0.1:9",
+            "Dask has no TLS certificates here: see `distributed.comm.tls` in the",
+        ),
+        ("nowhere", "There is no Dask cluster at `nowhere`: that is no address. Give"),
+        ("tcp://nowhere:x", "There is no Dask cluster at `tcp://nowhere:x`: that is no address."),
+    ],
+)
+def test_what_is_no_address_or_has_no_certificates(
+    address: str, told: str, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Also where the cache knows the file."""
+    path = tmp_path / "x.ixl"
+    path.write_text(SAFE, "utf-8")
+    for more in ([], ["--cluster", address]):
+        code = main(["prove", str(path), *more])
+        assert code == (ExitCode.BAD_INPUT if more else ExitCode.AS_EXPECTED)
+    assert capsys.readouterr().err.startswith(told)
+
+
+def test_certificates_that_cannot_be_read() -> None:
+    import dask
+
+    with (
+        dask.config.set(
+            {f"distributed.comm.tls.{key}": "/nowhere" for key in ("ca-file", "client.cert")}
+        ),
+        pytest.raises(NoCluster) as refused,
+        cluster_at("tls://127.0.0.1:9"),
+    ):
+        pass
+    assert str(refused.value).startswith("Dask cannot use its TLS certificates")
 
 
 def test_a_cluster_without_workers_or_that_does_not_speak(

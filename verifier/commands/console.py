@@ -28,6 +28,10 @@ class NotInstalled(Exception):
     install."""
 
 
+class WrongWord(Exception):
+    """A word of the command line is none that fits; the text is one line that says what does."""
+
+
 class OnlyOne(Exception):
     """Two outputs go to one place; the text is one sentence that says which."""
 

@@ -9,7 +9,15 @@ from pathlib import Path
 from secrets import token_bytes
 from typing import TYPE_CHECKING
 
-from verifier.commands.console import Command, files_of, jobs_option, say, say_aside, within_option
+from verifier.commands.console import (
+    Command,
+    WrongWord,
+    files_of,
+    jobs_option,
+    say,
+    say_aside,
+    within_option,
+)
 from verifier.language.listing import several
 from verifier.verdicts.exit_codes import ExitCode
 
@@ -70,7 +78,7 @@ def _farm(options: argparse.Namespace) -> int:
 
 
 def _cases(options: argparse.Namespace) -> "tuple[Sequence[Case], Sequence[str]]":
-    """The cases of a sweep, and the columns of its table. Raises InputError."""
+    """The cases of a sweep, and the columns of its table. Raises InputError and WrongWord."""
     from verifier.farm import sweeps
 
     match options.sweep:
@@ -92,22 +100,22 @@ def _lent(paths: Sequence[str], *, checks: bool = True) -> "list[Lent]":
     from verifier.farm.lent import lent
     from verifier.language.diagnostics.diagnostic import InputError
 
-    found, wrong = [], None
+    found, wrong = [], []
     for path in dict.fromkeys(files_of(paths, layouts=True)):
         try:
             found.append(lent(path, checks=checks))
         except InputError as error:
-            wrong = error
-            say_aside([f"{path} is left out:", *complaint(error)])
-    if wrong is not None and not found:
-        raise wrong
+            wrong.append((path, error))
+    last = None if found or not wrong else wrong.pop()[1]
+    for path, told in wrong:
+        say_aside([f"{path} is left out:", *complaint(told)])
+    if last is not None:
+        raise last
     return found
 
 
 def _sizes(text: str) -> Iterator[int]:
-    """The even numbers of control points that `8` or `2-20` names. Raises InputError."""
-    from verifier.api import unknown_word
-
+    """The even numbers of control points that `8` or `2-20` names. Raises WrongWord."""
     first, to, last = text.partition("-")
     ends = [first, last if to else first]
     if all(end.isascii() and end.isdigit() and len(end) < 9 for end in ends):
@@ -116,8 +124,9 @@ def _sizes(text: str) -> Iterator[int]:
         if sizes and int(ends[1]) <= _MOST:
             yield from sizes
             return
-    raise unknown_word(
-        text, (), "even number of control points up to 2000", "`clearproof farm lines 2-20`"
+    raise WrongWord(
+        f"`{text}` is no size of a line. Write an even number of control points from 2 to {_MOST}, "
+        "or a range such as `2-20`."
     )
 
 

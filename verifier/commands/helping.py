@@ -2,14 +2,14 @@
 
 import argparse
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 
 from verifier.commands.console import (
     Command,
     say,
     tell_aside,
 )
-from verifier.language.diagnostics.diagnostic import did_you_mean
+from verifier.language.diagnostics.diagnostic import did_you_mean, nearest
 from verifier.verdicts.exit_codes import ExitCode
 
 SHELLS = ("bash", "zsh", "fish")
@@ -52,6 +52,24 @@ def print_unknown(word: str, parsers: Mapping[str, argparse.ArgumentParser]) -> 
 
     near = did_you_mean(word, parsers) or "`clearproof help` lists them all."
     tell_aside(f"`{word}` is no command. {near}")
+
+
+def not_taken(words: Sequence[str], parser: argparse.ArgumentParser) -> str:
+    """That a command does not take these words, and the option that the first may mean."""
+    option, equals, given = words[0].partition("=")
+    if words[0].startswith("-"):
+        near = nearest(option, (name for name, _ in _options(parser)))
+        hint = f". Did you mean `{near}{equals}{given}`?" if near else ""
+        return f"there is no option `{option}`{hint}"
+    return f"nothing is expected at `{' '.join(words)}`"
+
+
+def no_choice(word: object, choices: Iterable[object]) -> str:
+    """That a word is none of those that are known, and which may be meant."""
+    known = [str(choice) for choice in choices]
+    near = did_you_mean(str(word), known)
+    hint = f". {near}" if near else ""
+    return f"`{word}` is none of {', '.join(known)}{hint}"
 
 
 # ------------------------------------------------------------------ shells

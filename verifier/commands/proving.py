@@ -174,6 +174,10 @@ def _prove_all(options: argparse.Namespace) -> int:
     if options.cluster is not None and (options.report or options.certificate or options.watch):
         name = "watch" if options.watch else "report" if options.report else "certificate"
         raise OnlyOne(f"`--{name}` needs proofs made on this computer: leave out `--cluster`.")
+    if options.cluster is not None:  # even if the cache should know all files
+        from verifier.farm.cluster import check_address
+
+        check_address(options.cluster)
     if options.report:
         check_target(Path(options.report))
     outputs = Outputs(options)

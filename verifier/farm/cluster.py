@@ -40,11 +40,34 @@ _EVERY = 1.0
 _AHEAD = 3
 
 
+def check_address(address: str) -> None:
+    """Raises :class:`NoCluster` where no scheduler can have this address, or where there are no
+    certificates for it. Nobody is asked."""
+    if find_spec("distributed") is None:
+        raise NoCluster(f"`--cluster` needs Dask: {EXTRA}")
+    from distributed import Security
+    from distributed.comm import get_address_host_port, parse_address
+
+    see = "see `distributed.comm.tls` in the reference."
+    try:
+        get_address_host_port(address)
+    except ValueError:
+        raise NoCluster(
+            f"There is no Dask cluster at `{address}`: that is no address. Give the one that `dask "
+            "scheduler` prints, such as `tls://host:8786`."
+        ) from None
+    try:
+        certificates = Security().get_connection_args("client")["ssl_context"]
+    except OSError as error:
+        raise NoCluster(f"Dask cannot use its TLS certificates ({error}): {see}") from None
+    if parse_address(address)[0] in ("tls", "wss") and certificates is None:
+        raise NoCluster(f"Dask has no TLS certificates here: {see}")
+
+
 @contextmanager
 def cluster_at(address: str) -> Iterator["Client"]:
     """A cluster whose workers have our versions. Raises :class:`NoCluster`."""
-    if find_spec("distributed") is None:
-        raise NoCluster(f"`--cluster` needs Dask: {EXTRA}")
+    check_address(address)
     # Dask tells of every connection that does not come about. We do, in one line.
     for name in ("distributed", "tornado", "asyncio"):
         logging.getLogger(name).setLevel(logging.CRITICAL)

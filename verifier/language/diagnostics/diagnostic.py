@@ -62,6 +62,8 @@ def nearest(name: str, known: Iterable[str]) -> str | None:
         if name.lower() not in (f"{no}{candidate.lower()}" for no in _OPPOSITES):
             by_lower.setdefault(candidate.lower(), candidate)
     found = get_close_matches(name.lower(), sorted(by_lower), n=1, cutoff=0.7)
+    if not found and name.isalpha():  # the same letters in another order
+        found = [known for known in sorted(by_lower) if sorted(known) == sorted(name.lower())]
     if not found:  # the inside of a module, named without its use
         found = [known for known in sorted(by_lower) if known.endswith(f".{name.lower()}")]
     return by_lower[found[0]] if found else None
