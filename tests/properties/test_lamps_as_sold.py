@@ -143,6 +143,36 @@ def test_cold_bulbs_by_hand() -> None:
     assert rows(text, "Resistors for LEDs") == []
 
 
+def test_the_lamps_of_a_row_draw_together_what_the_file_says_by_hand() -> None:
+    """Of 40 mA the middle LED gets half by its own output, (12 - 2.1) V / 20 mA = 495 ohm; the two
+    outer ones share the other: in series with (12 - 4.2) V / 20 mA = 390 ohm, else 10 mA and
+    990 ohm each."""
+    text = ONE.format(made="position-light 2\n  lamps 40 mA")
+    found = {row[1]: (row[4], row[5]) for row in rows(text, "Resistors for LEDs")}
+    middle = {"yellow, in the middle": ("20 mA", "495 ohm")}
+    assert found == {**middle, "yellow, outer": ("10 mA", "990 ohm")}
+    (load,) = rows(text, "Load")
+    one, each = (float(found[f"yellow, {led}"][0].split()[0]) for led in ("in the middle", "outer"))
+    assert one + 2 * each == pytest.approx(40) and load[4] == "40 mA"
+    in_series = text.replace("position-light 2", "position-light 2\n  series of 2 in 2")
+    found = {row[1]: (row[4], row[5]) for row in rows(in_series, "Resistors for LEDs")}
+    assert found == {**middle, "2 x yellow, outer": ("20 mA", "390 ohm")}
+
+
+def test_an_output_bears_no_more_than_its_part_of_a_row() -> None:
+    """40 mA by two outputs are 20 mA each; cold 200 mA. Heads of one board that differ have a row
+    each."""
+    made = "position-light 2\n  incandescent 2\n  outputs 4 of 200 mA\n  lamps 40 mA"
+    text = ONE.format(made=made)
+    assert rows(text, "Bulbs")[0] == ("an output of B1", "20 mA", "200 mA", "200 mA", "yes")
+    made = "position-light 2.upper\n  incandescent 2.upper, 2.lower\n  outputs 5 of 200 mA"
+    both = rows(TWO.format(made=made).replace("15 mA", "40 mA"), "Bulbs")[:2]
+    assert both == [
+        ("an output of B1 for 2.upper", "20 mA", "200 mA", "200 mA", "yes"),
+        ("an output of B1 for 2.lower", "40 mA", "400 mA", "200 mA", "TOO MUCH"),
+    ]
+
+
 ARMS = """\
 edge West, East
 supply Bus-1 DC 12 V

@@ -4,7 +4,7 @@ carries.
 In: a plan, and volts across lit LEDs where they were given. Out: tables.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -31,8 +31,13 @@ _NOTES = (
 )
 _BULB_NOTES = (
     f"A cold bulb draws about {COLD_BULB} times its current for a moment. Where that is too much, "
-    "keep the filament warm with a resistor past the output, or take a board with larger outputs.",
+    "keep the filament warm with a resistor across the output, so that a little current always "
+    "flows, or take a board with larger outputs.",
 )
+
+
+# A row of a position light has so many lamps beside the one in the middle.
+_OUTER = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -92,16 +97,22 @@ def _current(head: Head, lamp: Number) -> Number:
 def _resistor(
     one: _Lit, lamp: str, across: Mapping[str, Fraction], current: Number, supply: Number
 ) -> tuple[str, ...] | None:
-    """What is alike for all LEDs of this color at this current; the LEDs of a position light are
-    yellow (common practice, no source)."""
+    """What is alike for all LEDs of this color at this current. Those of a position light are
+    yellow; the two outer ones of a row share its output, in series or side by side (common
+    practice, no source)."""
     rows = one.head.make == "position-light"
     color = "yellow" if rows else lamp
     if color not in across:
         return None
     count = 1 if lamp == CENTER else one.driver.sold_as(one.head.name).series
+    where = ""
+    if rows:
+        where = ", in the middle" if lamp == CENTER else ", outer"
+        if lamp != CENTER and count == 1:
+            current /= _OUTER
     forward = across[color]
     found = series_resistor(supply, forward, current, count)
-    called = f"{count} x {color}" if count > 1 else color
+    called = f"{f'{count} x ' if count > 1 else ''}{color}{where}"
     if found is None:
         return (called, volts(count * forward), volts(supply), amps(current),
                 "too few volts", "-", "-", "-")  # fmt: skip
@@ -114,19 +125,25 @@ def _resistor(
 # ------------------------------------------------------------------ bulbs
 
 
+def _outputs(bulbs: Sequence[_Lit]) -> Iterator[tuple[str, ...]]:
+    """By board what an output bears, head by head where that is not the same for all."""
+    boards: dict[str, dict[Number, list[_Lit]]] = {}
+    for one in bulbs:
+        if one.driver.lamp is not None:
+            current = _current(one.head, one.driver.lamp)
+            boards.setdefault(one.driver.name, {}).setdefault(current, []).append(one)
+    for board, currents in boards.items():
+        for current, its in currents.items():
+            heads = f" for {listing([one.head.name for one in its])}" if len(currents) > 1 else ""
+            each, cold = its[0].driver.each, COLD_BULB * current
+            mark = NOT_GIVEN if each is None else "yes" if cold <= each else "TOO MUCH"
+            yield (f"an output of {board}{heads}", amps(current), amps(cold),
+                   NOT_GIVEN if each is None else amps(each), mark)  # fmt: skip
+
+
 def _bulbs(lit: tuple[_Lit, ...]) -> Table:
     """What an output, and the supply when all light at once, must bear while bulbs are cold."""
-    rows = []
-    boards = dict.fromkeys(one.driver.name for one in lit if one.bulbs)
-    for board in boards:
-        its = [one for one in lit if one.driver.name == board and one.bulbs]
-        driver = its[0].driver
-        if driver.lamp is None:
-            continue
-        cold = COLD_BULB * driver.lamp
-        mark = NOT_GIVEN if driver.each is None else "yes" if cold <= driver.each else "TOO MUCH"
-        rows.append((f"an output of {board}", amps(driver.lamp), amps(cold),
-                     NOT_GIVEN if driver.each is None else amps(driver.each), mark))  # fmt: skip
+    rows = list(_outputs([one for one in lit if one.bulbs]))
     supplies = {one.supply.name: one.supply for one in lit if one.bulbs and one.supply}
     for name, supply in supplies.items():
         its = [one for one in lit if one.supply == supply and one.bulbs and one.driver.lamp]
