@@ -8,8 +8,8 @@ from collections import Counter
 
 
 def counted(text: str) -> Counter[str]:
-    """Feeders, detectors, spots, drivers, contacts, frogs, machines, supplies, boosters, fuses,
-    levers, masts, heads, gaps and cuts."""
+    """Feeders, detectors, spots, drivers, contacts, arm contacts, frogs, machines, supplies,
+    boosters, fuses, levers, masts, heads, gaps and cuts."""
     lines = [re.sub(r'"[^"]*"', "", line.split("#")[0]) for line in text.splitlines()]
     lines = [line for line in lines if line.strip()]
     found: Counter[str] = Counter()
@@ -46,7 +46,10 @@ def _of_statement(statement: str) -> Counter[str]:
             isolated = int("isolated output" in statement)
             return Counter({"current detectors": 1, "isolated": isolated})
         case "driver":
-            return Counter({"drivers": 1})
+            # Arms of a board that takes note of a lamp that is out have a contact each.
+            arms = re.search(rf"\bsemaphore{names}", statement)
+            watched = len(arms[1].split(",")) if arms and "when lamp out" in statement else 0
+            return Counter({"drivers": 1, "arm contacts": watched})
         case "turnout" | "slip" | "derail" | "gate":
             contacts = 2 * len(re.findall(r"\bcontacts [\w-]+, [\w-]+", statement))
             contacts += len(re.findall(r"\bcontact [\w-]+", statement))

@@ -16,10 +16,16 @@ from verifier.sheets.wire_colors import assign_colors, color_conflicts, function
 
 FAMILY = {
     "masts": "mast", "heads": "head", "drivers": "driver", "contacts": "contact",
+    "arm contacts": "arm-contact",
     "frogs": "frog-contact",
     "current detectors": "current-detector", "spots": "spot-detector", "isolated": "adapter",
     "supplies": "supply", "boosters": "booster", "fuses": "fuse", "levers": "lever",
 }  # fmt: skip
+# Heads of every make.
+HEADS = (
+    "head", "head-bulbs", "target", "target-bulbs", "position-light", "position-light-bulbs",
+    "two-color", "three-color", "semaphore",
+)  # fmt: skip
 
 CASES = [pytest.param(text, id=name) for name, text in TEXTS.items()]
 CASES += [pytest.param(seed, id=f"chance {seed}") for seed in range(25)]
@@ -42,8 +48,7 @@ def plan_of(text: str) -> Plan:
 def test_parts_are_as_many_as_the_text_declares(text: str) -> None:
     parts: Counter[str] = Counter()
     for part in bill_of_materials(plan_of(text)):
-        # A semaphore is a head of another make.
-        family = "head" if part.kind.family == "semaphore" else part.kind.family
+        family = "head" if part.kind.family in HEADS else part.kind.family
         parts[family] += int(part.count)
     wanted = counted(text)
     for what, family in FAMILY.items():
@@ -60,7 +65,7 @@ def test_conductors_are_as_many_as_the_text_declares(text: str) -> None:
     buses = [wire for wire in wires if wire.name.startswith(("bus of ", "sub-bus "))]
     assert len(feeders) == 2 * wanted["feeders"]
     assert roles["lamp common"] == sum(
-        1 for part in bill_of_materials(plan_of(text)) if part.kind.family in ("head", "semaphore")
+        1 for part in bill_of_materials(plan_of(text)) if part.kind.family in HEADS
         and plan_of(text).wiring.driver_of(part.serves)
     )  # fmt: skip
     assert roles["track return"] == wanted["feeders"] + len(buses) // 2 + wanted["frogs"]

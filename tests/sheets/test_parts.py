@@ -39,6 +39,49 @@ def notes(sheet: Sheet) -> str:
     return " ".join((*sheet.notes, *(note for table in sheet.tables for note in table.notes)))
 
 
+HEADS = """
+edge West, East
+supply Bus-1 DC 12 V
+block A, B
+track West = A | B = East
+signal 2 at A | B
+  Clear     when B clear and A clear
+  Approach  when B clear
+  Stop      otherwise
+driver B1 drives 2
+  {}
+  powered by Bus-1
+"""
+
+
+@pytest.mark.parametrize(
+    ("made", "wanted"),
+    [
+        ("lamps 20 mA", {"head-3": "signal head, 3 lamps"}),
+        ("incandescent 2", {"head-bulbs-3": "signal head, 3 lamps, bulbs"}),
+        ("target 2", {"target-3": "target, 3 lenses"}),
+        ("target 2\n  incandescent 2", {"target-bulbs-3": "target, 3 lenses, bulbs"}),
+        ("position-light 2", {"position-light-3": "position light, 3 rows"}),
+        ("position-light 2\n  incandescent 2",
+         {"position-light-bulbs-3": "position light, 3 rows, bulbs"}),
+        ("two-color 2", {"two-color": "searchlight head, two-color LED"}),
+        ("three-color 2", {"three-color": "searchlight head, three-color LED"}),
+        ("semaphore 2", {"semaphore": "semaphore arm with its coil and weight"}),
+        ("semaphore 2\n  when lamp out shows red",
+         {"semaphore": "semaphore arm with its coil and weight",
+          "arm-contact": "contact at a semaphore arm"}),
+    ],
+)  # fmt: skip
+def test_a_head_is_bought_as_what_it_is(made: str, wanted: dict[str, str]) -> None:
+    (parts,) = [t for t in sheet_of(HEADS.format(made)).tables if t.title == "Parts in all"]
+    heads = {row[0]: row[1] for row in parts.rows}
+    assert {
+        kind: text
+        for kind, text in heads.items()
+        if not kind.startswith(("mast", "driver", "supply"))
+    } == wanted
+
+
 def test_wire_of_a_file_in_feet_is_counted_by_the_foot() -> None:
     sheet = sheet_of(FEET)
     assert wire(sheet) == {

@@ -102,6 +102,66 @@ def test_a_feeder_that_misses_its_detector_is_told_before_it_is_soldered() -> No
     assert not any("feeder-undetected" in note for note in sheet(END_OF_SIDING).notes)
 
 
+def test_a_feeder_that_the_file_lets_past_its_detector_is_not_called_wrong() -> None:
+    text = TEXTS["feeder-beyond-points-mended.ixl"]
+    reason = 'Set aside by the file (feeder-undetected), because "the coil still sees enough": '
+    notes = sheet(text).notes
+    assert [note.startswith(reason) for note in notes].count(True) == 1
+    assert not any("Repair first" in note for note in notes)
+    bare = sheet(text[: text.index("waive ")]).notes
+    assert [note.startswith("Repair first (feeder-undetected): ") for note in bare].count(True) == 1
+
+
+def test_feeders_whose_places_are_given_are_listed_with_them() -> None:
+    def places(text: str) -> list[tuple[str, ...]]:
+        return [row[1:] for table in sheet(text).tables if "feeders are" in table.title
+                for row in table.rows]  # fmt: skip
+
+    assert places(TEXTS["feeder-beyond-points-mended.ixl"]) == [
+        ("t1", "Throat", "600 mm before T1"), ("t2", "Throat", "900 mm beyond normal T1"),
+        ("t3", "Throat", "400 mm beyond reverse T1"), ("t4", "Throat", "600 mm beyond reverse T3"),
+    ]  # fmt: skip
+    plain = PARTLY.replace("Main feeders m1", "Main 4 ft feeders m1 at 1 ft")
+    assert places(plain) == [("m1", "Main", "1 ft from the left end of Main")]
+    assert places(PARTLY) == []
+
+
+def test_contacts_at_arms_and_leads_that_stay_open_are_said() -> None:
+    arms = "driver B1 drives 2R, 2L\n  semaphore 2R, 2L"
+    contacts = "the contacts at the arms of 2R and 2L, by which their boards notice"
+    watched = " ".join(sheet(f"{PARTLY}{arms}\n  when lamp out shows red\n").notes)
+    assert contacts in watched and "lead" not in watched
+    assert "at the arm" not in " ".join(sheet(f"{PARTLY}{arms}\n").notes)
+    one = " ".join(sheet(
+        f"{PARTLY}driver B1 drives 2R, 2L\n  semaphore 2R two-color 2L\n  when lamp out shows red\n"
+    ).notes)  # fmt: skip
+    assert "the contact at the arm of 2R, by which its board notices" in one
+    text = f"{PARTLY}driver B1 drives 2R, 2L\n  three-color 2R\n  two-color 2L\n"
+    assert "Leave the blue lead of 2R open." in sheet(text).notes
+    red = text.replace(
+        "  Clear when 4 left and T1 normal and Main clear and D1 derailing",
+        "  Stop when D1 derailing",
+    )
+    assert "Leave the green lead of 2L open." in sheet(red).notes
+    # Lunar is red, green and blue.
+    lunar = text.replace("  Clear when 4 right", "  Restricting when 4 right")
+    assert not any("blue" in note for note in sheet(lunar).notes)
+
+
+def test_a_wire_of_a_row_or_an_arm_has_the_name_of_the_failure_table_too() -> None:
+    rows = (
+        f"{PARTLY}driver B1 drives 2R\n  position-light 2R\ndriver B2 drives 2L\n  semaphore 2L\n"
+    )
+    found = sheet(rows)
+    ends = [row[3] for table in found.tables for row in table.rows if "lamp" in row[4:5]]
+    assert ends == [
+        "2R vertical (green)",
+        "2R center",
+        "2R horizontal (red)",
+        "2L vertical (green)",
+    ]
+
+
 def test_a_wire_that_joins_two_supplies_is_not_called_kept_apart() -> None:
     found = sheet(TEXTS["two-supplies-broken.ixl"])
     (colors,) = [table for table in found.tables if table.title == "Colors"]

@@ -21,9 +21,10 @@ from verifier.plan.model import Head, Plan
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.faults import FaultKind, fault_name
 from verifier.plan.wiring.hearing import Source, heard, keeper_of, readers_of, wires_of
-from verifier.plan.wiring.lamps import ROWS, CommonSide
+from verifier.plan.wiring.lamps import CommonSide
 from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Panel, Run, Supply
 from verifier.sheets.ends import Device, DeviceKind, End, end, open_end
+from verifier.sheets.heads import lamp_words
 
 Role = Literal[
     "track power", "track return", "booster feed", "power", "return", "detector output",
@@ -365,7 +366,7 @@ class _Harness:
             )  # fmt: skip
 
     def _frog(self, machine: Machine) -> Iterator[Conductor]:
-        """From the two rails beside the points to a changeover contact, and on to the frog. (What
+        """From the two rails beside the points to a SPDT contact, and on to the frog. (What
         the rails bring has passed the detectors of the block.) Points that set their frog need no
         wire."""
         frog, name = machine.live_frog, machine.turnout
@@ -452,13 +453,12 @@ class _Harness:
         the first of them."""
         arm = head.make == "semaphore"
         for lamp in head.lamps:
-            row = ROWS.get(lamp, lamp) if arm or head.make == "position-light" else lamp
             yield self._conductor(
                 fault_name(FaultKind.ARM, head.name, lamp) if arm
                 else f"lamp wire of {head.name} {lamp}",
                 end("driver", driver.name, f"output {head.name} {lamp}",
                     f"{driver.name} output", "output"),
-                end("head", head.name, row), "lamp", driver.supply, head.name,
+                end("head", head.name, lamp_words(head, lamp)), "lamp", driver.supply, head.name,
             )  # fmt: skip
         side = _SIDES[driver.sold_as(head.name).common]
         name, start = (

@@ -5,30 +5,22 @@ In: a plan, and the colors of wire at hand. Out: a sheet.
 
 from collections.abc import Iterator, Sequence
 
-from verifier.language.listing import listing
-from verifier.logic.expr import TRUE
 from verifier.plan.model import Plan
-from verifier.plan.observables import Observable
-from verifier.plan.signals.heads import signal_of
 from verifier.plan.units import Unit
-from verifier.plan.wiring.hearing import heard
 from verifier.plan.wiring.spots import over_words
-from verifier.plan.wiring.supplied import ends_of
-from verifier.plan.wiring.wiring_model import Run
-from verifier.properties.amounts import amps, length
-from verifier.properties.wiring import feeder_undetected, head_without_driver, supply_mismatch
+from verifier.plan.wiring.wiring_model import Feeder, Run
+from verifier.properties.amounts import length
 from verifier.sheets.conductors import (
     NO_DISTRICT,
     PANEL,
     SUPPLIES,
     Conductor,
-    is_locked,
-    pulse_of,
 )
 from verifier.sheets.gaps import NOT_GIVEN, TICK
 from verifier.sheets.options import SheetOptions
 from verifier.sheets.sheet import PictureOf, Sheet, Table
 from verifier.sheets.terminals import SOLDERED, Harness, Wire, harness
+from verifier.sheets.unlisted import unlisted
 from verifier.sheets.wire_colors import Colors, color_conflicts
 
 _CAUTIONS = (
@@ -72,7 +64,7 @@ def wiring_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
             tuple(_checked(plan, wires, colors)),
         )
     )
-    tables += [_detectors(plan), _terminal_blocks(wired), _cables(wired)]
+    tables += [_feeders(plan), _detectors(plan), _terminal_blocks(wired), _cables(wired)]
     notes = (
         "The cut rail is cut at every gap; its feeders pass through the detectors. The "
         "through rail is cut only where a gap goes through both. Outputs and buses are named after "
@@ -81,7 +73,7 @@ def wiring_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
         "Write the number of the wire on both its ends before you let go of it: "
         "`clearproof sheet FILE labels` prints labels, `clearproof draw FILE --wiring` draws it "
         "all, with the same numbers. Terminals are numbered on each device, one for each wire.",
-        *_not_given(plan, wires),
+        *unlisted(plan, wires),
     )
     return Sheet(
         "wiring", title, tuple(t for t in tables if t.rows), notes, _CAUTIONS,
@@ -145,6 +137,24 @@ def gauge_words(run: Run | None) -> str:
     return f"{run.gauge} AWG" if run else ""
 
 
+def _feeders(plan: Plan) -> Table:
+    """Where each feeder is joined to the rail, as far as the file says."""
+    unit = plan.wiring.units.track
+    rows = tuple(
+        (TICK, feeder.name, feeder.block, f"{length(feeder.at, unit)} {_from(feeder)}")
+        for feeder in plan.wiring.feeders.values()
+        if feeder.at is not None
+    )
+    return Table("Where feeders are joined", ("done", "feeder", "block", "at"), rows)
+
+
+def _from(feeder: Feeder) -> str:
+    if feeder.beyond is None:
+        return f"from the left end of {feeder.block}"
+    turnout, end = feeder.beyond
+    return f"before {turnout}" if end == "points" else f"beyond {end} {turnout}"
+
+
 def _detectors(plan: Plan) -> Table:
     rows = []
     for detector in plan.wiring.detectors.values():
@@ -174,128 +184,3 @@ def _checked(plan: Plan, wires: Sequence[Conductor], colors: Colors) -> Iterator
         )
     for color, one, other in wrong:
         yield f"NOT KEPT APART: {color} wires are part of {one} and of {other}."
-
-
-def _not_given(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:
-    unknown = sum(1 for wire in wires if wire.run is None)
-    if unknown:
-        yield (
-            f"Length and size of {unknown} of {len(wires)} wires are not in the file: measure them "
-            "where they will lie."
-        )
-    elsewhere = [f"{what} ({', '.join(drivers)})" for what, drivers in not_listed(plan).items()]
-    if elsewhere:
-        yield (
-            "Not listed, since the file does not say how they reach the drivers whose rules test "
-            f"them: {'; '.join(elsewhere)}."
-        )
-    ends = (end for s in plan.wiring.supplies.values() for end in ends_of(s, plan.wiring))
-    fuses = dict(pair for end in ends for pair in end.fuses)
-    if fuses:
-        each = listing([f"{of} {amps(fuse.rating)}" for of, fuse in fuses.items()])
-        yield f"Fuses of single wires stand where the wire begins, at its supply or bus: {each}."
-    spots = [d.name for d in plan.wiring.detectors.values() if len(d.spots) > 1]
-    if spots:
-        yield (
-            f"Not listed: the wires between the spots of {', '.join(spots)}. How they are joined "
-            "to one output is on their maker's sheet."
-        )
-    locked = [
-        n for n, m in plan.wiring.machines.items() if m.motor and is_locked(plan, n) and not m.board
-    ]
-    if locked:
-        yield (
-            f"Not listed: the locks of {', '.join(locked)} and their inputs. The wires of the "
-            "motor begin at the lock: how it is built is not in the file."
-        )
-    coils = [n for n, m in plan.wiring.machines.items() if m.motor == "snap"]
-    pulsed = [n for n in coils if pulse_of(plan, n) is not None]
-    if pulsed:
-        each = listing([f"{n} {float(pulse_of(plan, n) or 0) * 1000:g} ms" for n in pulsed])
-        yield (
-            f"Twin-coil machines get a pulse: {each}. Their throw wires begin at a capacitor "
-            "discharge unit, or at an output that pulses, and the lever or program only starts "
-            "it. A coil on a contact that stays closed burns."
-        )
-    yield from _frogs(plan)
-    for name, machine in plan.wiring.machines.items():
-        if machine.bond is not None:
-            most = length(machine.bond.length, plan.wiring.units.wire)
-            yield (
-                f"Not listed: the jumpers that bond the rails of {name}, soldered on before its "
-                f"fouling point, each at most {most} of {gauge_words(machine.bond)}."
-            )
-    bare = [n for n in coils if n not in pulsed]
-    if bare:
-        yield (
-            f"The pulse of the twin-coil machines of {listing(bare)} is not in the file. Put a "
-            "capacitor discharge unit, or contacts that close for an instant only, before their "
-            "throw wires: a coil on a contact that stays closed burns."
-        )
-    for name, machine in plan.wiring.machines.items():
-        if machine.contacts is None:
-            yield f"Contacts of {name} are not in the file, so no wire to them is listed."
-    for obligation in (
-        *supply_mismatch(plan),
-        *feeder_undetected(plan),
-        *head_without_driver(plan),
-    ):
-        if obligation.formula == TRUE:
-            yield f"Repair first ({obligation.property}): {obligation.trouble}."
-
-
-def _frogs(plan: Plan) -> Iterator[str]:
-    frogs = {n: frog.by for n, m in plan.wiring.machines.items() if (frog := m.live_frog)}
-    wired = [name for name, by in frogs.items() if by != "points"]
-    if wired:
-        yield (
-            f"Which rail the frog of {listing(wired)} has while the points lie normal follows from "
-            "their hand, which is not in the file: where throwing them shorts the track, exchange "
-            "the two wires at the contact of that frog."
-        )
-    touching = [name for name, by in frogs.items() if by == "points"]
-    if touching:
-        yield f"The frog of {listing(touching)} has no wire: the points feed it."
-
-
-def not_listed(plan: Plan) -> dict[str, list[str]]:
-    """What rules ask for and no wire of the file brings, each with the drivers that need it."""
-    found: dict[str, list[str]] = {}
-    for signal in plan.signals.values():
-        drivers = dict.fromkeys(
-            d.name for h in signal.heads if (d := plan.wiring.driver_of(h.name))
-        )
-        for says in plan.facts_read(signal):
-            for driver in drivers:
-                what = _without_wire(says.what, driver, plan)
-                if what and driver not in found.setdefault(what, []):
-                    found[what].append(driver)
-    return found
-
-
-def _without_wire(what: Observable, driver: str, plan: Plan) -> str:
-    """What it is, in words; empty where the file has wires for it, or where it needs none."""
-    wiring = plan.wiring
-    board = wiring.drivers[driver]
-    if any(name == what.name for _, name in heard(board, plan)):
-        return ""
-    if driver == plan.locking.building.board and what.kind in ("relay", "timer", "traffic"):
-        return ""
-    match what.kind:
-        case "lever" | "button" | "relay" | "timer":
-            return f"{what.kind} {what.name}"
-        case "traffic":
-            return f"the direction of traffic {what.name}"
-        case "derail report" | "gate report" if what.name not in wiring.machines:
-            return f"what {what.name} reports"
-        case "block report" if not wiring.detectors_of(what.name):
-            return f"what tells that {what.name} is clear"
-        case "points report" if what.name not in wiring.machines:
-            return f"what tells how {what.name} lies"
-        case "aspect" | "color":
-            signal = plan.signals[signal_of(what.name, plan.signals)]
-            lit_by = {d.name for h in signal.heads if (d := wiring.driver_of(h.name))}
-            told = any(name == signal.name for _, name in heard(board, plan))
-            return "" if told or lit_by == {driver} else f"what {what.name} shows"
-        case _:
-            return ""

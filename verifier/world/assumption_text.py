@@ -295,11 +295,11 @@ def _drivers(plan: Plan) -> Iterator[str]:
         )
     yield from _about(
         (s.name for s in plan.signals.values() if s.lit),
-        "Trains light {}: nobody is taken to read what they light from beyond the block before.",
+        "Lit only for a train: {}. None is taken to be read from beyond the block before.",
     )
     yield from _about(
         (h.name for s in plan.signals.values() for h in s.heads if h.make == "semaphore"),
-        "Nothing is said of arms that stick at {}: taken to fall to stop when nothing holds them.",
+        "Arms that stick are not considered: those of {} fall to stop when nothing holds them.",
     )
     yield from _about(
         dict.fromkeys(name for driver in drivers for _, name in heard(driver, plan)),

@@ -15,7 +15,7 @@ from verifier.plan.model import Plan
 from verifier.properties.amounts import amps, volts
 from verifier.sheets.ends import Device, End
 from verifier.sheets.terminals import Harness, Terminal, Wire
-from verifier.sheets.wiring import not_listed
+from verifier.sheets.unlisted import not_listed
 
 Side = Literal["left", "right"]
 
@@ -328,10 +328,10 @@ class Boxes:
         for what, by in not_listed(self.plan).items():
             here = [driver for driver in by if driver in drivers]
             if here:
-                notes.append(f"{what} to {', '.join(here)}")
+                notes.append(what.to(", ".join(here)))
         if not notes:
             return ()
-        title = "Not in the file, how it is wired:"
+        title = "How these are wired is not in the file:"
         device = Device("not given", title)
         return (DeviceBox(device, title, Column.RAIL, 0, 1 + len(notes), (), notes=tuple(notes)),)
 

@@ -26,6 +26,11 @@ CAN_SHOW: dict[HeadMake, tuple[str, ...]] = {
 }
 # The rows of a position light, and how the arm of a semaphore points (common practice, no source).
 ROWS = {"red": "horizontal", "yellow": "diagonal", "green": "vertical", "lunar": "other diagonal"}
+# The LEDs in one case, each with a lead of its own.
+LEADS: dict[HeadMake, tuple[str, ...]] = {
+    "two-color": ("red", "green"),
+    "three-color": ("red", "green", "blue"),
+}
 _YELLOW, _WHITE = ("red", "green"), ("red", "green", "blue")
 _MIXED: dict[HeadMake, dict[str, tuple[str, ...]]] = {
     "two-color": {"yellow": _YELLOW},

@@ -3,15 +3,16 @@
 In: a plan. Out: parts. What the file does not say is not counted; the sheet says so.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass
 from fractions import Fraction
 
-from verifier.plan.model import Plan, Signal
+from verifier.plan.model import Plan
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.properties.wiring import lamp_colors
 from verifier.sheets.buying.part_kinds import PartKind
 from verifier.sheets.conductors import conductors
+from verifier.sheets.heads import head_kind, watched_arms
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,7 +31,7 @@ def bill_of_materials(plan: Plan) -> tuple[BillItem, ...]:
 
 
 def _all(plan: Plan) -> Iterator[BillItem]:
-    yield from _at_signals(plan.signals.values())
+    yield from _at_signals(plan)
     for driver in plan.wiring.drivers.values():
         yield BillItem(PartKind("driver", _outputs(driver, plan)), driver.name)
     yield from _detection(plan)
@@ -61,13 +62,13 @@ def _all(plan: Plan) -> Iterator[BillItem]:
             yield BillItem(kind, conductor.serves, conductor.run.length)
 
 
-def _at_signals(signals: Iterable[Signal]) -> Iterator[BillItem]:
-    for signal in signals:
+def _at_signals(plan: Plan) -> Iterator[BillItem]:
+    arms = watched_arms(plan)
+    for signal in plan.signals.values():
         for head in signal.heads:
-            if head.make == "semaphore":
-                yield BillItem(PartKind("semaphore"), head.name)
-                continue
-            yield BillItem(PartKind("head", Fraction(len(lamp_colors(head)))), head.name)
+            yield BillItem(head_kind(head, plan), head.name)
+            if head.name in arms:
+                yield BillItem(PartKind("arm-contact"), head.name)
         yield BillItem(PartKind("mast", Fraction(len(signal.heads))), signal.name)
         if signal.plate:
             yield BillItem(PartKind("plate"), signal.name)

@@ -25,9 +25,10 @@ METRES: Mapping[SoldBy, Fraction] = MappingProxyType({
 @dataclass(frozen=True, slots=True)
 class Family:
     """``sized``: what its size is a number of, None where it has none; ``unit`` stands behind
-    the number. ``larger_will_do``: a larger one does the same work. ``spare``: one more is
-    bought for every so many, since it burns out, breaks or gets lost. ``by_length``: bought by
-    the foot or the meter, not by the piece."""
+    the number, ``plural`` where it is not the word with an s, ``tail`` behind it all.
+    ``larger_will_do``: a larger one does the same work. ``spare``: one more is bought for every so
+    many, since it burns out, breaks or gets lost. ``by_length``: bought by the foot or the meter,
+    not by the piece."""
 
     name: str
     text: str
@@ -36,13 +37,23 @@ class Family:
     larger_will_do: bool = False
     spare: bool = True
     by_length: bool = False
+    plural: str = ""
+    tail: str = ""
 
 
 FAMILIES: Mapping[str, Family] = MappingProxyType({
     family.name: family
     for family in (
         Family("head", "signal head", "lamp"),
+        Family("head-bulbs", "signal head", "lamp", tail=", bulbs"),
+        Family("target", "target", "lens", plural="lenses"),
+        Family("target-bulbs", "target", "lens", plural="lenses", tail=", bulbs"),
+        Family("position-light", "position light", "row"),
+        Family("position-light-bulbs", "position light", "row", tail=", bulbs"),
+        Family("two-color", "searchlight head, two-color LED"),
+        Family("three-color", "searchlight head, three-color LED"),
         Family("semaphore", "semaphore arm with its coil and weight"),
+        Family("arm-contact", "contact at a semaphore arm"),
         Family("mast", "signal mast", "head", spare=False),
         Family("plate", "plate on a signal mast"),
         Family("driver", "driver board", "output", larger_will_do=True),
@@ -50,7 +61,7 @@ FAMILIES: Mapping[str, Family] = MappingProxyType({
         Family("spot-detector", "spot detector, one for each spot"),
         Family("adapter", "isolating adapter at a detector's output"),
         Family("contact", "contact at a turnout"),
-        Family("frog-contact", "changeover contact for a live frog"),
+        Family("frog-contact", "SPDT contact for a live frog"),
         Family("machine-slow", "switch machine, slow", spare=False),
         Family("machine-snap", "switch machine, twin-coil", spare=False),
         Family("lever", "lever on the panel", spare=False),
@@ -86,7 +97,9 @@ class PartKind:
             return family.text
         if family.unit:
             return f"{family.text}, {decimal(self.size)} {family.unit}"
-        return f"{family.text}, {decimal(self.size)} {family.sized}{'s' * (self.size != 1)}"
+        many = family.plural or f"{family.sized}s"
+        counted = family.sized if self.size == 1 else many
+        return f"{family.text}, {decimal(self.size)} {counted}{family.tail}"
 
 
 def kind_of(text: str) -> PartKind | None:
@@ -109,10 +122,10 @@ def kind_of(text: str) -> PartKind | None:
 
 def known_kinds() -> tuple[str, ...]:
     """Every kind as it may be written, those with a size with one for example."""
-    example = {"head": 3, "mast": 2, "driver": 6, "supply": 3, "booster": 5, "fuse": 2, "wire": 22}
+    example = {"mast": 2, "driver": 6, "booster": 5, "fuse": 2, "wire": 22}
     return tuple(
-        str(PartKind(name, Fraction(size) if (size := example.get(name)) else None))
-        for name in FAMILIES
+        str(PartKind(name, Fraction(example.get(name, 3)) if family.sized else None))
+        for name, family in FAMILIES.items()
     )
 
 
