@@ -263,3 +263,33 @@ def test_practice_the_sure_test_of_feeders(through: str, off: bool) -> None:
     assert place == "Main"
     assert do.startswith("take m2 off the bus; ") == off
     assert "open the leads of m1" in do and rails.startswith("dead everywhere")
+
+
+FOOT = "over 1 ft of 22 AWG"
+
+
+@pytest.mark.parametrize(
+    ("own", "other", "bus", "why"),
+    [
+        ("", "", "", ""),
+        ("fuse 1 A", "fuse 1 A", "", "the fuse of m1"),
+        ("fuse 1 A", "", "", "the fuse of m1"),
+        ("", "fuse 1 A resettable trips at 2 A", "", "the fuse of m2"),
+        ("", "", "sub-bus SB feeds m1, m2 fuse 1 A", ""),
+        ("", "", "sub-bus SB feeds m1 fuse 1 A", "some of them come from a sub-bus"),
+    ],
+)
+def test_practice_a_fuse_in_a_feeder_adds_to_its_wire(
+    own: str, other: str, bus: str, why: str
+) -> None:
+    """[C] A fuse has tens of milliohms, a resettable one up to ohms, a foot of 22 AWG some 16: with
+    one in a single feeder nothing is known of the shares; one before all of them changes none."""
+    ring = "detector D current-sensing through m1 turns 2 sensitivity 1 mA"
+    feeders = f"m1 at 400 mm {FOOT} {own}\n  feeders m2 at 2000 mm {FOOT} {other}"
+    rail = f"rail code 100 soldered\n{bus}"
+    report = prove(block(feeders, [ring], f"{TRAINS}, wheelsets 1 kohm", rail))
+    assert ("proceed-into-occupied: 2R, Main" in broken(report)) == bool(why)
+    said = " ".join(report.assumed)
+    assert ("terminals of these wires" in said) != bool(why)
+    assert ("does not follow from the file" in said) == bool(why)
+    assert why in said

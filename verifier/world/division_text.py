@@ -25,6 +25,11 @@ def _to_narrow(unknown: Unknown, block: str, plan: Plan) -> str:
             return f"{name} senses by diodes, which hold back some of the voltage"
         case Lacking.BUS:
             return "some of them come from a sub-bus and others do not: bring all to one"
+        case Lacking.FUSE:
+            return (
+                f"the fuse of {name} has a resistance that is not known here: put one fuse before "
+                "all of them, as in `sub-bus SB feeds m1, m2 fuse 1 A`"
+            )
         case Lacking.RAIL:
             return "write what rail it has, as in `rail code 83 soldered`"
         case Lacking.LENGTH:

@@ -67,6 +67,9 @@ def _lacking(block: str, wiring: Wiring, track: Track) -> Iterator[Unknown]:
     # Of feeders from several places along the bus, nothing is known.
     if len({wiring.sub_bus_of(name) for name in names}) > 1:
         yield Unknown(Lacking.BUS, block)
+    # A fuse has some of the resistance of a foot of wire, a resettable one many times as much
+    # (common practice, no source). One of a sub-bus that all of them come from is common to all.
+    yield from (Unknown(Lacking.FUSE, f.name) for f in feeders if f.fuse is not None)
     kinds = {piece.kind for piece in track.pieces.values() if piece.block == block}
     joints = [j for j in track.joints if block == track.pieces[j.a.piece].block
               == track.pieces[j.b.piece].block]  # fmt: skip

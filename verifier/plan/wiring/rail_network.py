@@ -84,6 +84,7 @@ class Lacking(Enum):
 
     DIODES = auto()
     BUS = auto()
+    FUSE = auto()
     RAIL = auto()
     LENGTH = auto()
     PLACE = auto()
