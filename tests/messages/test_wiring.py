@@ -771,6 +771,28 @@ def test_rails_through_points(
     expect(text, code=code, underlined=underlined, message=message, hint=hint, more=(more,))
 
 
+@pytest.mark.parametrize(
+    ("below_t1", "below_t5", "underlined"),
+    [
+        ("before T5", "points at 20 in beyond reverse T1", "200 mm before T5"),
+        ("before T5, 7 in before T5", "", "7 in before T5"),
+        ("before T5", "points at 20 cm beyond reverse T1, 9 mm before T7", ""),
+    ],
+)
+def test_two_distances_between_the_same_points(
+    below_t1: str, below_t5: str, underlined: str
+) -> None:
+    text = THROAT.format(feeder="", clause=f"points at 200 mm {below_t1}")
+    text = text.replace("turnout T5 in Throat", f"turnout T5 in Throat {below_t5}")
+    if not underlined:
+        assert "T5" in load_text(text).wiring.machines
+        return
+    said = "the points of `T5` and `T1` are given two distances that differ"
+    hint = "Keep the one that is right: given below either turnout, it holds for both."
+    more = ("the other distance is here",)
+    expect(text, code="CP660", underlined=underlined, message=said, hint=hint, more=more)
+
+
 def test_feeders_and_districts_name_the_blocks_they_are_for() -> None:
     text = """\
 edge West, East

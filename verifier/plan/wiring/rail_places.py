@@ -75,7 +75,7 @@ def length_between(one: Port, other: Port, wiring: Wiring) -> Number | None:
     """How far it is from points to points, by what either turnout says of the other."""
     for here, there in ((one, other), (other, one)):
         machine = wiring.machines.get(here.piece)
-        for far, beyond in machine.points_at if machine is not None else ():
+        for far, beyond, _ in machine.points_at if machine is not None else ():
             if beyond == tuple(there):
                 return far
     return None
@@ -152,14 +152,14 @@ def _from_points(node: tree.OverLeg, block: tree.Name, names: Names) -> Beyond |
 
 def points_places(
     clause: tree.Clause | None, block: tree.Name, names: Names
-) -> tuple[tuple[Number, Beyond], ...]:
-    """How far the points of a turnout are from those of others."""
+) -> tuple[tuple[Number, Beyond, Span], ...]:
+    """How far the points of a turnout are from those of others, and where that is said."""
     found = []
     for place in clause.places if clause is not None else ():
         at = read_amount(place.at, plausible_ranges.FEEDER_AT, names)
         beyond = _from_points(place.over[0], block, names)
         if at is not None and beyond is not None:
-            found.append((at, beyond))
+            found.append((at, beyond, place.span))
     return tuple(found)
 
 
@@ -179,6 +179,7 @@ def check_places(
                 if far.piece in track.pieces and name.text not in joined:
                     said = {"name": name.text, "block": node.block.text}
                     names.error("CP660", place.span, "apart", others=[name.span], **said)
+    _check_distances(chains, wiring, names)
     for feeder, span in _measured(statements):
         placed_there = wiring.feeders.get(feeder.name.text)
         if placed_there is not None and placed_there.at is not None:
@@ -187,6 +188,23 @@ def check_places(
             if next_ is not None and at > next_[0]:
                 said = {"name": placed_there.name, "turnout": next_[1].piece}
                 names.error("CP660", span, "further", others=[feeder.name.span], **said)
+
+
+def _check_distances(chains: list[Chain], wiring: Wiring, names: Names) -> None:
+    """No two distances from points to the same points differ, whichever turnout they are below."""
+    for chain in chains:
+        if chain.b is None:
+            continue
+        said: dict[Span, Number] = {}
+        for here, far in ((chain.a, chain.b), (chain.b, chain.a)):
+            machine = wiring.machines.get(here.piece)
+            given = machine.points_at if machine is not None else ()
+            said.update({span: at for at, beyond, span in given if beyond == tuple(far)})
+        first = next(iter(said), None)
+        for span, at in said.items():
+            if first is not None and at != said[first]:
+                told = {"name": chain.a.piece, "turnout": chain.b.piece}
+                names.error("CP660", span, "differ", others=[first], **told)
 
 
 def _far(chain: Chain, beyond: Beyond | None) -> tuple[Number, Port] | None:

@@ -245,7 +245,8 @@ class Machine:
     ``fouling`` is the distance from the points to the fouling point, ``gaps`` that to the
     gap on each leg. ``frog`` None: not given, assumed to be dead. ``board``: the driver that throws
     it, where the file names one, and ``board_supply`` what powers that. ``points_at``: how far the
-    points are from those of other turnouts, each on the side of one of its ends. ``bond``: the wire
+    points are from those of other turnouts, each on the side of one of its ends, and where that is
+    said. ``bond``: the wire
     of each jumper that bonds its rails; None where the file does not say."""
 
     turnout: str
@@ -262,7 +263,7 @@ class Machine:
     frog: Frog | None = None
     board: str | None = None
     board_supply: str | None = None
-    points_at: tuple[tuple[Number, tuple[str, str]], ...] = ()
+    points_at: tuple[tuple[Number, tuple[str, str], Span], ...] = ()
     bond: Run | None = None
 
     @property
