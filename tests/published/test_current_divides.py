@@ -290,6 +290,6 @@ def test_practice_a_fuse_in_a_feeder_adds_to_its_wire(
     report = prove(block(feeders, [ring], f"{TRAINS}, wheelsets 1 kohm", rail))
     assert ("proceed-into-occupied: 2R, Main" in broken(report)) == bool(why)
     said = " ".join(report.assumed)
-    assert ("terminals of these wires" in said) != bool(why)
+    assert ("joints and terminals" in said) != bool(why)
     assert ("does not follow from the file" in said) == bool(why)
     assert why in said

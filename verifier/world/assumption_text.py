@@ -194,9 +194,8 @@ def _division(plan: Plan) -> Iterator[str]:
         yield from _about((name for name, said in of_rails if said == text), text)
     yield from _about(
         known,
-        "Where current divides between the feeders of {}, detectors, joints and "
-        "terminals of these wires are taken to add no resistance, and these feeders to leave one "
-        "point of the bus.",
+        "Where current divides between the feeders of {}, detectors, joints and terminals are "
+        "taken to add no resistance, and these feeders to leave one point of the bus.",
     )
     yield from _about(
         (
