@@ -5,7 +5,9 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from lark import Token
 
+from verifier.assist.amounts import units
 from verifier.assist.completion import proposals
 from verifier.assist.fixes import error_fixes
 from verifier.assist.hover import hover
@@ -18,7 +20,7 @@ from verifier.assist.places import from_editor, to_editor
 from verifier.assist.problems import problems
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
-from verifier.language.syntax.parse import keywords, parse, parse_on
+from verifier.language.syntax.parse import chunks, keywords, parse, parse_on, parser_at
 from verifier.language.words import meanings
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -132,6 +134,58 @@ def test_names_of_the_right_kind_are_proposed() -> None:
     assert words(MODULES, "use Pair as West with ") == ["main ="]
     inside = MODULES[: MODULES.index("  condition")] + "    Approach when "
     assert {"Near", "T1", "main"} <= set(words(inside)) and "Main" not in words(inside)
+
+
+WIRED = """block A, B
+edge West, East
+track West = A | B = East
+signal 2 at A | B
+  heads upper, lower
+signal 4 at B | A
+"""
+
+
+def test_names_of_the_same_statement_are_proposed() -> None:
+    assert words(WIRED, "block C, D\n  feeders f1 on ") == ["C", "D"]
+    assert words(WIRED, "driver X drives ")[:4] == ["2", "2.upper", "2.lower", "4"]
+    for clause in ("series of 2 in", "semaphore", "common-anode 4,"):
+        assert words(WIRED, f"driver X drives 2.upper, 4\n  {clause} ")[:2] == ["2.upper", "4"]
+        assert "2.lower" in words(WIRED, f"driver X drives 2\n  {clause} ")
+    assert words(WIRED, "driver X throws T1 semaphore ") == ["2", "2.upper", "2.lower", "4"]
+    assert words(WIRED + "district North fed by S\n", "block C 96 in ")[0] == "North"
+    assert "undetected" in words(WIRED, "block C 96 in ")
+
+
+def test_amounts_and_their_units_are_proposed() -> None:
+    for written, proposed in {
+        "driver X drives 2 outputs 3 of 20 ": ["mA", "A"],
+        "driver X drives 2 lamps 15 ": ["mA", "A"],
+        "driver X drives 2 lamps ": ["15 mA"],
+        "turnout T1 in A bonded over 3 mm of 2": ["20 AWG", "22 AWG", "24 AWG"],
+        "turnout T1 in A bonded over 3 mm of 22 ": ["AWG"],
+        "turnout T1 in A gap normal 200 mm, reverse 90 ": ["mm", "cm", "m", "in", "ft"],
+        "supply S 12 V ": ["3 A"],
+        "fuse 2 A resettable trips at ": [],
+        "supply S 12 V 3 A fuse 2 A resettable trips at ": ["4 A"],
+        "rail code 83 of 90 mohm to 180 ": ["mohm", "ohm", "kohm"],
+        "trains 600 mm to 2200 mm, wheelsets 10 ": ["kohm", "ohm", "mohm"],
+    }.items():
+        assert words(WIRED, written)[: len(proposed)] == proposed, written
+    for written in ("driver X drives 2 outputs ", "rail code ", "at most "):
+        assert words(WIRED, written) == [], "a plain number"
+
+
+def test_every_unit_that_specs_have_is_among_those_proposed() -> None:
+    found = 0
+    for path in SPECS[::5]:
+        for tokens in chunks(Source(path.name, path.read_text("utf-8")), []):
+            read: list[Token] = []
+            parser_at("statement", tokens, read)
+            for i in range(len(read)):
+                if read[i].type == "UNIT":
+                    found += 1
+                    assert str(read[i]) in [unit.text for unit in units(read[:i])], read[: i + 1]
+    assert found > 100
 
 
 def test_states_of_the_named_thing_are_proposed() -> None:

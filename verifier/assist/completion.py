@@ -1,10 +1,13 @@
 """What can be written at a place: statements, clauses, states, and names of the right kind."""
 
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Literal
 
+from lark import Token
+
+from verifier.assist.amounts import amounts, units
 from verifier.assist.expected import PHRASES, Expected, expected_at
 from verifier.assist.naming import ANYTHING
 from verifier.assist.navigation import Family
@@ -112,17 +115,25 @@ class _Place:
             return
         if "NAME" in terminals and not expected.declares and not terminals >= _STATE:
             yield from self._names_after(expected, first)
+        if "UNIT" in terminals:
+            yield from ((text, "word", about) for text, about in units(expected.before))
+        if "NUMBER" in terminals and not expected.declares:
+            yield from ((text, "word", about) for text, about in amounts(expected.before))
         yield from _clauses(expected)
 
     def _names_after(self, expected: Expected, first: str) -> Iterator[_Word]:
         last = expected.before[-1].type
         if last == "SHOWS" or first == "NUMBERED":
             yield from self._aspects()
+        elif first == "BLOCK" and last == "ON":
+            yield from ((name, "name", "a block") for name in _listed(expected.before[1:]))
         elif first == "USE" and last == "USE":
             for module in self._modules():
                 yield module.name.text, "name", "a module"
         elif first == "USE" and last in ("WITH", "COMMA"):
             yield from self._parameters(str(expected.before[1]))
+        elif first == "DRIVER" and "head" in expected.wanted:
+            yield from self._heads(expected)
         else:
             yield from self._named(expected.wanted)
 
@@ -142,6 +153,16 @@ class _Place:
         for name, declared in self._family.of_kind(self._scope, (*kinds, "parameter", "use")):
             kind = declared.name.kind
             yield name, "name", KIND_WORDS.get(kind, f"a {kind}")
+
+    def _heads(self, expected: Expected) -> Iterator[_Word]:
+        """Heads for a driver; behind the list of those that it drives, these alone."""
+        types = [token.type for token in expected.before]
+        driven = expected.before[types.index("DRIVES") + 1 :] if "DRIVES" in types else ()
+        listed = set(_listed(driven))
+        ended = any(token.type not in ("NAME", "COMMA") for token in driven)
+        for word in self._named(expected.wanted):
+            if not ended or listed & {word[0], word[0].rpartition(".")[0]}:
+                yield word
 
     def _aspects(self) -> Iterator[_Word]:
         for aspect in chart_of(self._family).aspects:
@@ -182,6 +203,15 @@ class _Place:
             states = STATES_OF[kind]
             for state in (*states.reported, *(states.true if first in _TRUTH else ())):
                 yield state, "state", _meaning(state)
+
+
+def _listed(words: Sequence[Token]) -> Iterator[str]:
+    """The names of the list that these words begin with."""
+    for token in words:
+        if token.type == "NAME":
+            yield str(token)
+        elif token.type != "COMMA":
+            return
 
 
 def _without(expected: Expected, terminals: Iterable[str]) -> Expected:

@@ -7,7 +7,7 @@ statement in the shortest way and looking at where the name has got to.
 
 from collections import deque
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -103,10 +103,27 @@ def expected_at(text: str) -> Expected | None:
         parser = parser_at("statement", last, resolved)
     except UnexpectedInput:
         return None
+    found = _expected(parser, tuple(resolved))
+    if last[-1].type == "IN" and resolved[-1].type == "UNIT":
+        # Inches; or, before a name, `in` of `96 in in North` and `series of 2 in 4L`.
+        parser = parser_at("statement", resolved[:-1])
+        if takes(parser, "IN"):
+            parser.feed_token(last[-1])
+            return _either(_expected(parser, (*resolved[:-1], last[-1])), found)
+    return found
+
+
+def _expected(parser: Any, before: tuple[Token, ...]) -> Expected:
     terminals = _accepted(parser)
-    before = tuple(resolved)
     wanted, declares = _wanted(before) if "NAME" in terminals else ((), False)
     return Expected(frozenset(terminals - {"$END"}), wanted, before, "$END" in terminals, declares)
+
+
+def _either(one: Expected, other: Expected) -> Expected:
+    """What may come next where the words before can be read in two ways."""
+    return replace(
+        one, terminals=one.terminals | other.terminals, can_end=one.can_end or other.can_end
+    )
 
 
 @cache
