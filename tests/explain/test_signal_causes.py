@@ -103,6 +103,45 @@ def test_named_conditions_other_signals_and_levers() -> None:
     ]
 
 
+def test_a_lone_head_with_a_name_has_the_lines_of_its_signal() -> None:
+    """Also in a history, which names the line by which a signal let a train go."""
+    named = CHAIN.replace("| T1\nhead 3\n", "| T1 heads top\nhead 3.top\n")
+    assert named != CHAIN
+    plan = verifier.load_text(named)
+    assert why(plan, "3", T1="open", A="occupied") == [
+        "3 shows Restricting (lunar)",
+        "  1 shows Stop (red)",
+        "    Clear is not shown",
+        "      Ready does not hold",
+        "        Lined does not hold",
+        "          T1 reports moving (it lies open, between its ends)",
+        "    Approach is not shown",
+        "      G1 reports seated",
+        "  A reports occupied (stock stands there)",
+    ]
+    assert why(plan, "3") == [
+        "3 shows Stop (red)",
+        "  lunar is not shown",
+        "    A reports clear (nothing stands there)",
+    ]
+    text = """
+edge West, East
+block A, B
+track West = A | B = East
+signal 2 at A | B heads top
+head 2.top
+  green when B occupied
+  red otherwise
+trains obey signals
+"""
+    report = verifier.prove(verifier.load_text(text))
+    finding = next(v.finding for v in report.verdicts if v.finding and v.finding.story)
+    assert finding is not None
+    assert finding.story is not None
+    said = [event.text for event in finding.story.events]
+    assert said[-1].endswith("`green when …` of 2 (line 7)")
+
+
 def test_what_is_false_is_explained_by_what_makes_it_so() -> None:
     plan = verifier.load_text(CHAIN)
     assert why(plan, "1", T1="open", G1="open") == [

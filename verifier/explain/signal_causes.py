@@ -169,9 +169,9 @@ class _Teller:
         self._told.add((signal.name, ""))
         if signal.by_head and len(signal.heads) > 1:
             return shows(signal.span, (self._head(head, depth) for head in signal.heads))
-        # A lone head goes by its signal's name, so there is nothing to add in between.
-        lines = signal.lines or signal.heads[0].lines
-        line = self._acting(signal.name, lines)
+        # Of a lone head there is nothing to add in between.
+        owner, lines = signal.rules[0]
+        line = self._acting(owner, lines)
         ruled = self._ruled(signal, line)
         instead = [
             reason
@@ -181,7 +181,7 @@ class _Teller:
         # All heads may do so for one and the same reason.
         instead = list(dict.fromkeys(instead))
         if not instead:
-            return shows(line.span, self._why_line(line, lines, signal.name, depth))
+            return shows(line.span, self._why_line(line, lines, owner, depth))
         return shows(signal.span, instead)
 
     def _head(self, head: Head, depth: int) -> Cause:

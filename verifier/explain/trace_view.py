@@ -371,9 +371,9 @@ def occupied_blocks(plan: Plan, moment: Moment) -> tuple[str, ...]:
 
 def acting_line(record: TraceView, k: int, signal: Signal) -> Line | None:
     """The line of a signal's rules that acts; None where each head has rules of its own."""
-    if signal.by_head and len(signal.heads) > 1:
+    if len(signal.rules) > 1:
         return None
-    owner, lines = signal.name, signal.lines or signal.heads[0].lines
+    ((owner, lines),) = signal.rules
     wanted = {line.index: observables.line(owner, line.index) for line in lines}
     states = record.evaluator.states(record.situation(k), wanted.values())
     return next((line for line in lines if states[wanted[line.index]] == "acts"), None)

@@ -275,7 +275,7 @@ def _head_color(claim: _Claim) -> Condition | None:
         words.names.error("CP204", claim.span, "head", name=name, state=said, reported=reported)
         return None
     if not claim.in_rule:
-        color = observables.lens(name, color.values)
+        color = observables.lens(color.name, color.values)
     return claim.fact(color, (claim.state.value,), claim.state.value)
 
 

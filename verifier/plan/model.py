@@ -265,6 +265,13 @@ class Signal:
     def by_head(self) -> bool:
         return not self.lines
 
+    @property
+    def rules(self) -> tuple[tuple[str, tuple[Line, ...]], ...]:
+        """All its lines, by the name of what has them: the signal, or each of its heads."""
+        if self.by_head:
+            return tuple((head.name, head.lines) for head in self.heads)
+        return ((self.name, self.lines),)
+
     def colors(self, aspect: str, chart: Chart) -> Combination:
         """The colors in which it shows an aspect of its rules, the top head first."""
         colors = chart.beside(self.plate).colors(aspect, len(self.heads))

@@ -85,7 +85,7 @@ class Vocabulary:
     names: Names
     chart: Chart
     aspects: Mapping[str, Observable]  # by signal
-    colors: Mapping[str, Observable]  # by head; a one-head signal's head goes by its name too
+    colors: Mapping[str, Observable]  # by head; a lone head goes by its signal's name, too
     levers: Mapping[str, tuple[str, ...]]
     undetected: frozenset[str]
     crossovers: Mapping[str, tuple[str, ...]]

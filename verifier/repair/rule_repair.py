@@ -169,12 +169,7 @@ def _acting_line(
     signal: Signal, evaluator: Evaluator, situation: Situation, plan: Plan
 ) -> tuple[str, Line] | None:
     """The line that lets a train go: of the signal, or of the head that shows best."""
-    owners: Sequence[tuple[str, tuple[Line, ...]]] = (
-        [(head.name, head.lines) for head in signal.heads]
-        if signal.by_head
-        else [(signal.name, signal.lines)]
-    )
-    for owner, lines in owners:
+    for owner, lines in signal.rules:
         states = evaluator.states(situation, [observables.line(owner, ln.index) for ln in lines])
         acting = next(ln for ln in lines if states[observables.line(owner, ln.index)] == "acts")
         if acting.when is not None and acting.shows not in ("red", "dark"):

@@ -73,11 +73,7 @@ class ConflictGoals:
 def lines_of(plan: Plan) -> Iterator[tuple[str, Signal, tuple[Line, ...]]]:
     """The lines of each signal, or of each head if heads have their own."""
     for signal in plan.signals.values():
-        if signal.by_head:
-            for head in signal.heads:
-                yield head.name, signal, head.lines
-        else:
-            yield signal.name, signal, signal.lines
+        yield from ((owner, signal, lines) for owner, lines in signal.rules)
 
 
 def line_goals(plan: Plan) -> Iterator[Goal]:

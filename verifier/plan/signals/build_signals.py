@@ -55,7 +55,7 @@ def head_colors(
     names: Names,
 ) -> dict[str, Observable]:
     """The color observable of every head: the colors its rules, or its driver, can ever
-    show."""
+    show. The only head of a signal goes by the name of the signal, too."""
     colors: dict[str, Observable] = {}
     for post in posts.values():
         listed = _listed_combinations(post, chart)
@@ -75,7 +75,8 @@ def head_colors(
             # What is left of a color where some of its lamps fail.
             shown = shown.union(*(looks(make, color) for color in shown))
             colors[head] = Observable("color", head, tuple(sorted(shown, key=_color_order)), usual)
-    return colors
+    lone = {name: colors[post.heads[0]] for name, post in posts.items() if len(post.heads) == 1}
+    return colors | lone
 
 
 def _check_shown(head: str, make: HeadMake, post: Post, shown: Iterable[str], names: Names) -> None:
