@@ -8,12 +8,17 @@ Mixtures of light and rows of lamps: common practice, no source.
 import pytest
 
 from verifier.api import evaluate, load_text, prove, situation_of
+from verifier.drawing.svg.picture import picture
 from verifier.exports.c_source import c_source
 from verifier.exports.skeleton import pins_of, skeleton
 from verifier.plan.observables import UNLISTED
+from verifier.reports.answers import shown_lines
+from verifier.reports.ink import Ink
+from verifier.sheets.aspects import aspect_sheet
 from verifier.sheets.conductors import conductors
 from verifier.sheets.electrical import electrical_sheet
 from verifier.sheets.options import SheetOptions
+from verifier.sheets.test_card import test_card_sheet as card_sheet
 
 ONE = """\
 edge West, East
@@ -173,6 +178,19 @@ def test_an_output_bears_no_more_than_its_part_of_a_row() -> None:
     ]
 
 
+def test_the_card_says_what_green_is_and_looks_at_the_lamp_in_the_middle() -> None:
+    plan = load_text(ONE.format(made="position-light 2"))
+    rows_are = "2: lunar is the other diagonal row, green the vertical one, red the horizontal one."
+    card = card_sheet(plan, SheetOptions())
+    assert rows_are in card.notes and rows_are in aspect_sheet(plan).notes
+    why = {row[0]: row[1] for t in card.tables if "cannot show" in t.title for row in t.rows}
+    assert why["lamp 2 center is out"] == (
+        "the row is read without it; look at the middle lamp in any step"
+    )
+    lamps = load_text(ONE.format(made="target 2"))
+    assert not any("horizontal" in note for note in aspect_sheet(lamps).notes)
+
+
 ARMS = """\
 edge West, East
 supply Bus-1 DC 12 V
@@ -209,6 +227,12 @@ def test_the_signal_before_must_know_that_an_arm_fell() -> None:
     watched = ARMS + "  when lamp out shows red\n"
     assert broken(watched) == set()
     assert shown(watched, "arm wire 4 green broken") == ("yellow", "red")
+
+
+def test_sheets_say_how_an_arm_shows_a_color() -> None:
+    notes = aspect_sheet(load_text(ARMS)).notes
+    assert "2: green is the arm vertical, yellow diagonal, red horizontal." in notes
+    assert "4: green is the arm vertical, red horizontal." in notes
 
 
 def test_an_arm_has_a_wire_for_each_position_but_stop() -> None:
@@ -263,6 +287,24 @@ def test_a_head_that_a_train_lights(facts: str, lens: str, read: str) -> None:
     signal = plan.signals["4"]
     assert states[signal.heads[0].lens] == lens
     assert states[signal.reading] == (read if read in signal.reading.values else UNLISTED)
+
+
+def test_a_dark_signal_is_called_dark_and_what_it_would_show_is_said() -> None:
+    plan = load_text(LIT)
+
+    def said(facts: str) -> tuple[str, str]:
+        *drawn, _, last = shown_lines(plan, situation_of(plan, facts), Ink())
+        return last, " ".join(drawn)
+
+    last, drawn = said("")
+    assert last == "   4  dark (would show Clear: proceed)" and "4 dark -" in drawn
+    last, drawn = said("train on B")
+    assert last == "   4  Clear (green): proceed" and "4 Clear G" in drawn
+    # A train is there, and its detector misses it: nothing else would be shown.
+    last, drawn = said("train on B, feeder b1 broken")
+    assert last == "   4  an unlisted combination (dark)" and "4 unlisted -" in drawn
+    svg = picture(plan, evaluate(plan, situation_of(plan, ""))).content
+    assert ">dark<" in svg and svg.count(">Clear<") == 1
 
 
 def test_a_lamp_that_failed_while_it_was_dark() -> None:

@@ -4,7 +4,7 @@ Input: the plan, what is seen in the situation (or nothing: the bare plan), and 
 observables matter. A thing that does not matter is seen here as a bare plan has it.
 """
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 
 from verifier.plan import observables
@@ -15,6 +15,8 @@ from verifier.plan.track.build_track import moves_over
 from verifier.plan.wiring.faults import FaultKind
 from verifier.reference.evaluator import Seen
 
+# What is said of a signal that is dark until a train comes.
+_DARK = "dark"
 _LETTERS = {
     "green": "G",
     "yellow": "Y",
@@ -137,7 +139,7 @@ class View:
         ):
             return name
         colors = "/".join(letter(color) for color in self.seen.colors(signal))
-        return f"{name} {aspect_word(self.seen.aspect(signal))} {colors}"
+        return f"{name} {shown_word(self.seen, signal)} {colors}"
 
     def plate(self, signal: Signal) -> str:
         """The plate of a signal, ``[N]``; ``[-]`` where it is missing."""
@@ -155,7 +157,7 @@ class View:
         name = len(signal.name) + (4 if signal.plate else 0)
         if self.seen is None:
             return name
-        aspects = max(len(aspect_word(value)) for value in signal.aspect.values)
+        aspects = max(map(len, shown_words(signal)))
         return name + 1 + aspects + 1 + 2 * len(signal.heads) - 1
 
 
@@ -171,8 +173,19 @@ def plate_letter(signal: Signal) -> str:
     return signal.plate[:1].upper()
 
 
-def aspect_word(name: str) -> str:
-    """An aspect as a drawing writes it."""
+def shown_word(seen: Seen, signal: Signal) -> str:
+    """What a signal shows, as a drawing writes it."""
+    return _DARK if seen.unlit(signal) else _aspect_word(seen.aspect(signal))
+
+
+def shown_words(signal: Signal) -> Iterator[str]:
+    """All that a drawing may write so."""
+    yield from map(_aspect_word, signal.aspect.values)
+    if signal.lit is not None:
+        yield _DARK
+
+
+def _aspect_word(name: str) -> str:
     return "unlisted" if name == UNLISTED else name
 
 

@@ -49,6 +49,13 @@ class Seen:
         """The colors of the lenses, top to bottom."""
         return tuple(self.states[head.lens] for head in signal.heads)
 
+    def unlit(self, signal: Signal) -> bool:
+        """Whether a signal is dark for want of a train before it: its aspect is the one that it
+        would show."""
+        if signal.lit is None or set(self.colors(signal)) != {"dark"}:
+            return False
+        return self.states.get(observables.stock(signal.lit.what.name)) != "occupied"
+
 
 def evaluate(plan: Plan, situation: Situation) -> Seen:
     """Everything that can be observed of a layout in a situation.

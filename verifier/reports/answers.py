@@ -36,7 +36,10 @@ def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False
             style = "good" if listed.proceeds else "unsure" if listed.permits else "bad"
         meaning = f": {listed.indication.text}" if listed else ""
         colors = " over ".join(seen.colors(signal))
-        yield f"   {signal.name:<{wide}}  {ink.paint(aspect, style)} ({colors}){meaning}"
+        shown = f"{ink.paint(aspect, style)} ({colors}){meaning}"
+        if seen.unlit(signal):
+            shown = f"dark (would show {ink.paint(aspect, style)}{meaning})"
+        yield f"   {signal.name:<{wide}}  {shown}"
         if why:
             for cause in causes(plan, evaluator, situation, (signal.name,)):
                 for inner in cause.because:

@@ -11,8 +11,10 @@ from itertools import product
 from verifier.plan.model import Head, Line, Plan, Route, Signal
 from verifier.plan.observables import UNLISTED
 from verifier.plan.signals.aspects import Aspect, Combination
+from verifier.properties.wiring import heads_of
 from verifier.sheets.condition_text import COLUMNS, Column, column_of, column_words, condition_words
 from verifier.sheets.dnf import Case, Requirement, cases
+from verifier.sheets.heads import shapes
 from verifier.sheets.locking import points_needed
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import Row, Sheet, Table
@@ -34,7 +36,7 @@ def aspect_sheet(plan: Plan, _: SheetOptions = USUAL_OPTIONS) -> Sheet:
     tables = tuple(
         table for signal in plan.signals.values() for table in _tables(signal, used, plan)
     )
-    return Sheet("aspects", title, tables, _NOTES)
+    return Sheet("aspects", title, tables, (*_NOTES, *shapes(head for _, head in heads_of(plan))))
 
 
 def _tables(signal: Signal, used: Sequence[Column], plan: Plan) -> Iterator[Table]:

@@ -7,12 +7,17 @@ with, then what each step is for, and what no step can show.
 from collections.abc import Iterable, Iterator
 
 from verifier.diagnosis.bench import Bench
+from verifier.diagnosis.suspects import Suspect
 from verifier.language.listing import listing, several
 from verifier.plan.model import Plan
 from verifier.plan.observables import UNLISTED
 from verifier.plan.wiring.electrical_constants import must_open
+from verifier.plan.wiring.faults import FaultKind
+from verifier.plan.wiring.lamps import CENTER
 from verifier.plan.wiring.wiring_model import Number
 from verifier.properties.amounts import amps
+from verifier.properties.wiring import heads_of
+from verifier.sheets.heads import shapes
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import LayoutState, PictureOf, Row, Sheet, Table
 from verifier.testcard.card import Card, CardStep, Unseen, card_on
@@ -261,6 +266,8 @@ def _why(unseen: Unseen) -> str:
             return "nothing a person may do here brings it about (proved)"
         case Goal(), False:
             return "no step was found for it, and it is not proved that there is none"
+        case CardFault(suspect=suspect), _ if _in_the_middle(suspect):
+            return "the row is read without it; look at the middle lamp in any step"
         case CardFault(suspect=suspect), _ if suspect.divides_current:
             return (
                 "current divides, so that it may show in a step or not: do the sure test of feeders"
@@ -271,6 +278,12 @@ def _why(unseen: Unseen) -> str:
             )
         case _:
             return "no step was found that shows it, and it is not proved that there is none"
+
+
+def _in_the_middle(suspect: Suspect) -> bool:
+    """Whether a lamp that every row of a position light has fails."""
+    fault = suspect.fault
+    return fault is not None and fault.kind is FaultKind.LAMP and CENTER in fault.subjects[1:]
 
 
 def _listed(steps: Iterable[int]) -> str:
@@ -296,6 +309,7 @@ def _notes(card: Card) -> Iterator[str]:
         "everything else as it is (stock is moved under its own power or by hand); wait until "
         "points and lamps are at rest; then look."
     )
+    yield from shapes(head for _, head in heads_of(card.plan))
     if is_stateful(card.plan):
         yield from _of_memory(card.plan)
     if card.by_order:

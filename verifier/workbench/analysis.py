@@ -111,10 +111,12 @@ def _signal(plan: Plan, signal: Signal, seen: Seen, now: _Play) -> Json:
         chain = causes(plan, now.evaluator, now.situation, (signal.name,))
     except Unsettled:
         chain = ()
+    meaning = listed.indication.text if listed else "no aspect that the file lists"
+    unlit = seen.unlit(signal)
     return {
         "name": signal.name,
-        "aspect": aspect,
-        "meaning": listed.indication.text if listed else "no aspect that the file lists",
+        "aspect": "dark" if unlit else aspect,
+        "meaning": f"would show {aspect}: {meaning}" if unlit else meaning,
         "level": level if listed else "unlisted",
         "heads": [
             {"name": head.name, "color": color}

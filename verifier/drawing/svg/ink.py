@@ -29,7 +29,7 @@ from verifier.drawing.svg.placed_layout import PlacedLayout
 from verifier.drawing.svg.placer import Box, PlacedSvgLabel, Point, SvgLabel
 from verifier.drawing.svg.track_paths import LOOSE
 from verifier.drawing.trackside import gap_name, undrawn_words
-from verifier.drawing.view import FAULT_OF, View, aspect_word, plate_letter
+from verifier.drawing.view import FAULT_OF, View, plate_letter, shown_word
 from verifier.plan.model import Joint, Piece, Port, Signal
 from verifier.plan.track.build_track import moves_over
 from verifier.plan.wiring.faults import FaultKind
@@ -376,7 +376,7 @@ class SvgRenderer:
         body.append(template.text(name_at, short(signal.name), "e" if side == RIGHT else ""))
         title, data = signal.name, ""
         if colors and self.view.seen:
-            aspect = aspect_word(self.view.seen.aspect(signal))
+            aspect = shown_word(self.view.seen, signal)
             low = box.bottom - 3 if put.side == BELOW else box.y + 9
             body.append(template.text((outer, low), aspect, "m e" if side == RIGHT else "m"))
             title, data = (

@@ -13,7 +13,7 @@ from verifier.drawing.sketch import Node, Sketch
 from verifier.drawing.spacing import Size, Sizes
 from verifier.drawing.svg.typeface import NAME, SMALL, text_width
 from verifier.drawing.trackside import DIRECTIONS, Trackside, far_end_words, stem_at_left
-from verifier.drawing.view import aspect_word
+from verifier.drawing.view import shown_words
 from verifier.plan.model import Piece, Plan, Port, Signal
 
 # A unit of the layout in pixels. Their ratio is the angle of every turnout: about 1 in 1.7.
@@ -62,7 +62,7 @@ def signal_size(signal: Signal, wanted: Reserved) -> tuple[float, float]:
     width = name_width(signal.name) + 4 + mast_width(signal)
     if not wanted.told:
         return width, mast_height(signal)
-    words = (text_width(aspect_word(value), SMALL) for value in signal.aspect.values)
+    words = (text_width(word, SMALL) for word in shown_words(signal))
     return max(width, *words), mast_height(signal) + SMALL_HIGH
 
 
