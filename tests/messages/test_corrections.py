@@ -2,7 +2,7 @@
 
 import pytest
 
-from tests.messages.expecting import STATION, errors, still_wrong
+from tests.messages.expecting import STATION, WIRED, errors, still_wrong
 from verifier.language.diagnostics.diagnostic import nearest, render
 from verifier.language.diagnostics.registry import kinds
 
@@ -26,11 +26,33 @@ def last_line(text: str) -> str:
         ("B1 pushed", "B1 pressed"),
         ("4R danger", "4R at stop"),
         ("4L shows Claer", "4L shows Clear"),
+        ("T1 is normal", "T1 normal"),
+        ("not (T1 normal))", "not (T1 normal)"),
+        ("T1 normal && Main clear", "T1 normal and Main clear"),
+        ("T1 normal&&Main clear", "T1 normal and Main clear"),
+        ("Main clear || T1 normal", "Main clear or T1 normal"),
+        ("!T1 reverse", "not T1 reverse"),
+        ("!(T1 reverse)", "not (T1 reverse)"),
+        ("T1 non derailing", "T1 non-derailing"),
     ],
 )
 def test_the_line_is_shown_as_it_was_meant(said: str, meant: str) -> None:
     text = f"{STATION}condition Held is {said}\n"
     assert last_line(text) == f"  {text.count(chr(10))} + condition Held is {meant}"
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["approach lit", "tested unlit", "three color", "two color", "position light",
+     "common anode", "common cathode"],
+)  # fmt: skip
+def test_a_word_written_as_two(said: str) -> None:
+    driver = f"driver B2 drives 4R\n  {said} 4R\n"
+    text = WIRED.replace("turnout T1", f"{driver}turnout T1")
+    meant = f"{said.replace(' ', '-')} 4R"
+    shown = render(errors(text)[0]).split("\n")
+    assert shown[-1].split(" + ") == [f"  {errors(text)[0].span.line}", f"  {meant}"]
+    assert shown[-2] == f"  = Write it with a hyphen: `{said.replace(' ', '-')}`."
 
 
 def test_nothing_like_the_opposite_is_meant() -> None:

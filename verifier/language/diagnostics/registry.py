@@ -21,7 +21,7 @@ file, and ``$$`` for a dollar sign.
 
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from importlib import resources
 from string import Template
@@ -137,8 +137,20 @@ def diagnostic(
     marked = tuple((at, wording.other.format(other=text, **words)) for at, text in places)
     where = instead_of or span
     quoted = where.text.startswith('"')  # a text is told what it is like, not what it should be
-    fix = None if meant is None or quoted else Correction(where, meant)
+    fix = None if meant is None or quoted else _spaced(where, meant)
     return Diagnostic(code, wording.message.format_map(words), span, hint, marked, fix)
+
+
+def _spaced(where: Span, meant: str) -> Correction:
+    """A correction with the spaces it needs: what is taken out takes those before it along, and
+    a word that stands for a sign has them on both sides."""
+    before, after = where.source.text[: where.start], where.source.text[where.end :][:1]
+    if not meant and (not after or after.isspace() or after == ")"):
+        return Correction(replace(where, start=len(before.rstrip(" \t"))), meant)
+    if meant.isalpha() and not any(c.isalnum() for c in where.text):
+        lead = " " if before[-1:].isalnum() or before.endswith(")") else ""
+        meant = f"{lead}{meant}{' ' if after.isalnum() or after == '(' else ''}"
+    return Correction(where, meant)
 
 
 def _words(fields: Mapping[str, Field]) -> dict[str, object]:

@@ -7,6 +7,7 @@ the terminals the parser would accept there.
 
 import unicodedata
 from collections.abc import Sequence, Set
+from dataclasses import replace
 
 from lark import Token
 
@@ -52,6 +53,10 @@ BELONGS_TO = {
     **dict.fromkeys(("picks", "sticks", "slow"), "relay"),
     **dict.fromkeys(("rightward", "leftward"), "traffic"),
 }  # fmt: skip
+# Words of the language that people write as two.
+HYPHENATED = {
+    w for w in (*BELONGS_TO, "current-sensing", "non-derailing", "pipe-connected") if "-" in w
+}
 # What the language calls things that the trade has other words for, too.
 CALLED_HERE = {"switch": "turnout", "points": "turnout", "board": "driver", "decoder": "driver"}
 # Words that follow the declared name in a statement: one right after the statement word shows
@@ -93,7 +98,8 @@ def unexpected(source: Source, tokens: Sequence[Token], at: int, accepted: Set[s
             return diagnostic("CP603", span, "below_zero", number=tokens[at + 1])
         return stray(source, token, accepted, slip)
     return (
-        _does_not_move(source, tokens, at)
+        _two_words(source, tokens, at)
+        or _does_not_move(source, tokens, at)
         or _misspelt_start(source, tokens, at, accepted)
         or _indication(tokens, at, span)
         or _no_positions(source, tokens, at, accepted)
@@ -186,10 +192,26 @@ def stray(source: Source, token: Token, accepted: Set[str], slip: Hint | None = 
         hint = Hint("joins")
     if not hint and accepted:
         hint = Hint("expected_only", expected=expectation(accepted))
-    return diagnostic("CP101", span, hints=[hint] if hint else (), character=character)
+    run = len(source.text[span.start :]) - len(source.text[span.start :].lstrip(character))
+    whole = replace(span, end=span.start + run)  # `&&`
+    return diagnostic(
+        "CP101", span, instead_of=whole, hints=[hint] if hint else (), character=character
+    )
 
 
 # ------------------------------------------------------------------ one mistake each
+
+
+def _two_words(source: Source, tokens: Sequence[Token], at: int) -> Diagnostic | None:
+    """A word with a hyphen, written as two."""
+    for index in (at, at - 1):
+        both = tokens[max(index, 0) : index + 2]
+        joined = "-".join(both)
+        if len(both) == 2 and joined in HYPHENATED:
+            span = span_of(source, both[0]).to(span_of(source, both[1]))
+            hint = Hint("one_word", joined=joined)
+            return diagnostic("CP104", span, hints=[hint], word=" ".join(both))
+    return None
 
 
 def _does_not_move(source: Source, tokens: Sequence[Token], at: int) -> Diagnostic | None:
@@ -375,6 +397,8 @@ def _condition_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hin
         return Hint("no_at", name=tokens[at - 2], color=token)
     if "AND" not in accepted:
         return None
+    if kind in ("GAP", "DOUBLE_GAP"):
+        return Hint("or_sign")
     if kind == "CLOSE_PAREN":
         return Hint("no_open_parenthesis")
     if kind == "COMMA":
