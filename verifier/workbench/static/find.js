@@ -14,12 +14,13 @@ let at = -1;
 const what = /** @type {HTMLInputElement} */ ($('find-what'));
 const by = /** @type {HTMLInputElement} */ ($('find-by'));
 const words = /** @type {HTMLInputElement} */ ($('find-words'));
+const exact = /** @type {HTMLInputElement} */ ($('find-case'));
 const bar = $('find');
 
 /** @param {Text} of */
 export function startFind(of) {
   text = of;
-  for (const input of [what, words]) input.addEventListener('input', () => { search(); go(0); });
+  for (const input of [what, words, exact]) input.addEventListener('input', () => { search(); go(0); });
   bar.addEventListener('keydown', keys);
   text.area.addEventListener('input', () => { if (!bar.hidden) search(); });
   for (const [id, does] of /** @type {[string, () => void][]} */ ([
@@ -58,25 +59,32 @@ function keys(event) {
 
 const LETTER = /[\p{L}\p{N}\p{M}_-]/u;
 
-/** All places, whatever the case of letters; with `words`, none within a longer name. */
-function search() {
+/** All places; with `words`, none within a longer name. Names that differ in case are two names, so
+ * case counts unless the box is cleared. @param {boolean} cased @returns {Place[]} */
+function places(cased) {
   const value = text.area.value;
-  found = [];
-  if (what.value) {
-    const sought = new RegExp(what.value.replace(/[.*+?^${}()|[\]\\]/g, '\\$&'), 'giu');
-    for (const one of value.matchAll(sought)) {
-      const [start, end] = [one.index, one.index + one[0].length];
-      const inside = LETTER.test(value[start - 1] ?? ' ') || LETTER.test(value[end] ?? ' ');
-      if (!(words.checked && inside)) found.push({ start, end });
-    }
-  }
+  if (!what.value) return [];
+  const sought = new RegExp(what.value.replace(/[.*+?^${}()|[\]\\]/g, '\\$&'), cased ? 'gu' : 'giu');
+  const all = [...value.matchAll(sought)].map((one) => ({ start: one.index, end: one.index + one[0].length }));
+  return all.filter(({ start, end }) => !words.checked
+    || !(LETTER.test(value[start - 1] ?? ' ') || LETTER.test(value[end] ?? ' ')));
+}
+
+function search() {
+  found = places(exact.checked);
   text.mark(found);
   tell();
 }
 
+/** That there is none, and how many there would be in other case. */
+function none() {
+  const others = exact.checked ? places(false).length : 0;
+  return others ? `no match (${others} in other case)` : 'no match';
+}
+
 function tell() {
   const here = found.findIndex((f) => f.start === text.area.selectionStart && f.end === text.area.selectionEnd);
-  $('find-count').textContent = !what.value ? '' : !found.length ? 'nowhere'
+  $('find-count').textContent = !what.value ? '' : !found.length ? none()
     : here < 0 ? count(found.length, 'place') : `${here + 1} of ${found.length}`;
   for (const id of ['find-next', 'find-before', 'find-one', 'find-all']) {
     /** @type {HTMLButtonElement} */ ($(id)).disabled = !found.length;
