@@ -24,11 +24,18 @@ KEPT = 20
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, prog="python -m tests.differential")
-    parser.add_argument("--cases", type=int, default=1000)
-    parser.add_argument("--seed", help="drawn, and printed, if not given")
-    parser.add_argument("--jobs", type=int, default=1, help="processes")
-    parser.add_argument("--out", type=Path, help="folder for disagreements and what was done")
-    parser.add_argument("--cpu", type=float, help="no more cases after so many seconds of work")
+    parser.add_argument("--cases", type=int, default=1000, metavar="N",
+                        help="how many cases to decide twice (%(default)s)")  # fmt: skip
+    parser.add_argument("--seed", help="what all is drawn by; drawn, and printed, if not given")
+    parser.add_argument(
+        "--jobs", type=int, default=1, metavar="N", help="in how many processes (1)"
+    )
+    parser.add_argument(
+        "--out", type=Path, metavar="FOLDER", help="folder for disagreements and what was done"
+    )
+    parser.add_argument(
+        "--cpu", type=float, metavar="S", help="no more cases after so many seconds of work"
+    )
     options = parser.parse_args()
     seed = options.seed or str(SystemRandom().randrange(1_000_000))
     print(f"cases of --seed {seed}", flush=True)

@@ -23,10 +23,13 @@ from tests.mutation.source_mutants import as_printed, changed
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, prog="python -m tests.mutants")
-    parser.add_argument("--sample", type=int, default=50)
-    parser.add_argument("--seed", help="drawn, and printed, if not given")
-    parser.add_argument("--only", default="", help="of modules whose path has this in it")
-    parser.add_argument("--tell", action="store_true", help="survivors are told; exit code 0")
+    parser.add_argument("--sample", type=int, default=50, metavar="N",
+                        help="how many slips to try (%(default)s)")  # fmt: skip
+    parser.add_argument("--seed", help="what all is drawn by; drawn, and printed, if not given")
+    parser.add_argument(
+        "--only", default="", metavar="PART", help="only of modules whose path has this in it"
+    )
+    parser.add_argument("--tell", action="store_true", help="only report survivors; exit code 0")
     options = parser.parse_args()
     seed = options.seed or str(SystemRandom().randrange(1_000_000))
     print(f"mutants of --seed {seed}", flush=True)

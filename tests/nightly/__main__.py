@@ -7,10 +7,10 @@ of tries; 0 leaves it out, and the table says so. Exit code 1 if anything was fo
 """
 
 import argparse
+import os
 import platform
 import sys
-import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from random import Random, SystemRandom
@@ -45,7 +45,12 @@ class Row(NamedTuple):
     seconds: float = 0.0
 
 
-Part = Callable[[int, str], Row]
+class Part(NamedTuple):
+    """What is tried, so often in a night, and what does it."""
+
+    number: int
+    about: str
+    run: Callable[[int, str], Row]
 
 
 def fuzzers(number: int, seed: str) -> Row:
@@ -94,38 +99,61 @@ class _Counting:
         if report.failed:
             self.failed.append(report.nodeid)
 
+    def pytest_collectreport(self, report: pytest.CollectReport) -> None:
+        if report.failed:
+            self.failed.append(report.nodeid)
 
-def _of_tests(part: str, files: tuple[str, ...]) -> Part:
+
+def _of_tests(part: str, files: tuple[str, ...]) -> Callable[[int, str], Row]:
     def row(number: int, seed: str) -> Row:
         counting = _Counting()
         options = ["-q", "-p", "no:cacheprovider", "-n", "0", "--no-header",
                    "-W", "ignore::pytest.PytestAssertRewriteWarning"]  # fmt: skip
-        pytest.main([*options, *files], plugins=[counting])
+        code = pytest.main([*options, *files], plugins=[counting])
+        if code == pytest.ExitCode.INTERRUPTED and not counting.failed:
+            raise KeyboardInterrupt
+        if code and not counting.failed:
+            counting.failed.append(f"pytest ended with {code}")
         return Row(part, counting.ran, "tests", counting.failed)
 
     return row
 
 
-# With so many tries of each in a night. Of tests all run, or none.
-PARTS: dict[str, tuple[int, Part]] = {
-    "fuzz": (20_000, fuzzers),
-    "cases": (20_000, differential),
-    "mutants": (50, mutants),
-    "writers": (1000, writing),
-    "faults": (1, _of_tests("faults injected into solver, clock, memory, disk", FAULTS)),
-    "clients": (1, _of_tests("hostile clients of the page, workers killed", CLIENTS)),
+_FAULTS = "faults injected into solver, clock, memory, disk"
+_CLIENTS = "hostile clients of the page, workers killed"
+PARTS = {
+    "fuzz": Part(20_000, "texts at random", fuzzers),
+    "cases": Part(20_000, "generated files decided twice", differential),
+    "mutants": Part(50, "slips in our source", mutants),
+    "writers": Part(1000, "commands that cannot write, or are ended", writing),
+    "faults": Part(1, _FAULTS, _of_tests(_FAULTS, FAULTS)),
+    "clients": Part(1, _CLIENTS, _of_tests(_CLIENTS, CLIENTS)),
 }
 
 
 def rows(options: argparse.Namespace, seed: str) -> Iterator[Row]:
-    for name, (_, part) in PARTS.items():
+    for name, part in PARTS.items():
         number = getattr(options, name)
         if number:
-            began = time.process_time()
-            row = part(number, seed)
-            yield row._replace(seconds=time.process_time() - began)
+            began = _seconds()
+            row = part.run(number, seed)
+            yield row._replace(seconds=_seconds() - began)
         else:
-            yield Row(name, 0, "left out", [])
+            yield Row(part.about, 0, "left out", [])
+
+
+def _seconds() -> float:
+    """Of work so far, by this process and those it started that have ended."""
+    spent = os.times()
+    return spent.user + spent.system + spent.children_user + spent.children_system
+
+
+def stopped(made: Sequence[Row]) -> Iterator[Row]:
+    """The rows of the parts that have none yet: the one that was stopped, and those after it."""
+    what = "known: stopped before its end"
+    for part in list(PARTS.values())[len(made) :]:
+        yield Row(part.about, 0, what, [])
+        what = "tried: the run was stopped before"
 
 
 def board(made: list[Row], command: str) -> str:
@@ -141,15 +169,21 @@ def board(made: list[Row], command: str) -> str:
         f"| {r.part} | {r.tried} {r.of_what} | {len(r.found)} | {r.seconds:.0f} |" for r in made
     ]
     found = [f"- {row.part}: {one}" for row in made for one in row.found]
-    return "\n".join([*lines, "", *(found or ["Nothing was found that is not mended."])]) + "\n"
+    return "\n".join([*lines, "", *(found or ["Nothing found is left unmended."])]) + "\n"
 
 
 def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, prog="python -m tests.nightly")
-    for name, (number, _) in PARTS.items():
-        parser.add_argument(f"--{name}", type=int, default=number)
-    parser.add_argument("--seed", help="drawn, and printed, if not given")
-    parser.add_argument("--board", type=Path, help="write the table to this file")
+    for name, part in PARTS.items():
+        parser.add_argument(
+            f"--{name}", type=int, default=part.number, metavar="N",
+            help=f"{part.about}: {'all' if part.number == 1 else 'so many'}, or 0 for none "
+            "(%(default)s)",
+        )  # fmt: skip
+    parser.add_argument(
+        "--seed", help="what everything is drawn by; drawn, and printed, if not given"
+    )
+    parser.add_argument("--board", type=Path, metavar="FILE", help="write the table to this file")
     options = parser.parse_args()
     seed = options.seed or str(SystemRandom().randrange(1_000_000))
     given = " ".join(f"--{name} {getattr(options, name)}" for name in PARTS)
@@ -160,7 +194,7 @@ def main() -> int:
             made.append(row)
             print(f"{row.part}: {row.tried} {row.of_what}, {len(row.found)} found", flush=True)
     except KeyboardInterrupt:
-        made.append(Row("all others: stopped before their end", 0, "known", []))
+        made += stopped(made)
     told = board(made, f"python -m tests.nightly {given} --seed {seed}")
     print(told)
     if options.board:
