@@ -9,9 +9,11 @@ import pytest
 
 from verifier.api import evaluate, load_text, prove, situation_of
 from verifier.drawing.svg.picture import picture
+from verifier.explain.signal_causes import causes
 from verifier.exports.c_source import c_source
 from verifier.exports.skeleton import pins_of, skeleton
 from verifier.plan.observables import UNLISTED
+from verifier.reference.evaluator import Evaluator
 from verifier.reports.answers import shown_lines
 from verifier.reports.ink import Ink
 from verifier.sheets.aspects import aspect_sheet
@@ -19,6 +21,7 @@ from verifier.sheets.conductors import conductors
 from verifier.sheets.electrical import electrical_sheet
 from verifier.sheets.options import SheetOptions
 from verifier.sheets.test_card import test_card_sheet as card_sheet
+from verifier.verdicts.causes import CauseKind
 
 ONE = """\
 edge West, East
@@ -305,6 +308,22 @@ def test_a_dark_signal_is_called_dark_and_what_it_would_show_is_said() -> None:
     assert last == "   4  an unlisted combination (dark)" and "4 unlisted -" in drawn
     svg = picture(plan, evaluate(plan, situation_of(plan, ""))).content
     assert ">dark<" in svg and svg.count(">Clear<") == 1
+
+
+def test_why_says_that_an_unlit_signal_is_judged_by_what_it_would_show() -> None:
+    plan = load_text(LIT)
+    judged = "4 is judged by what it would show to a train: none is before it now"
+
+    def why(facts: str) -> str:
+        return " ".join(shown_lines(plan, situation_of(plan, facts), Ink(), why=True))
+
+    assert judged in why("lamp 4 green out")
+
+    def kind(facts: str) -> CauseKind:
+        return causes(plan, Evaluator(plan), situation_of(plan, facts), ("4",))[0].kind
+
+    assert kind("") is CauseKind.WOULD_SHOW and kind("train on B") is CauseKind.SHOWS
+    assert judged not in why("") and judged not in why("train on B, lamp 4 green out")
 
 
 def test_a_lamp_that_failed_while_it_was_dark() -> None:

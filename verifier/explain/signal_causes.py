@@ -103,13 +103,19 @@ class _Teller:
         wanted = [signal.reading, *(head.lens for head in heads), *(head.color for head in heads)]
         states = self._states(*wanted)
         seen = self._sight(signal, states)
+        unlit = signal.lit is not None and self._wires.vacant(signal.lit.what.name)
         if not missing and all(seen[head.name] == states[head.color] for head in heads):
-            return self.signal(signal, 0)
+            shown = self.signal(signal, 0)
+            return replace(shown, kind=CauseKind.WOULD_SHOW) if unlit else shown
         reasons = missing + [
             self._unlit(head, states[head.color], seen[head.name])
             for head in heads
             if seen[head.name] != states[head.color]
         ]
+        if unlit:
+            reasons.append(
+                cause(CauseKind.JUDGED_UNLIT, Subject("signal", signal.name), signal.span)
+            )
         lit = [color for color in seen.values() if color != "dark"]
         reading = states[signal.reading]
         if lit and len(lit) < len(heads) and reading != observables.UNLISTED:

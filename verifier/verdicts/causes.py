@@ -18,6 +18,7 @@ class CauseKind(Enum):
     # Signals and what their drivers do.
     SHOWS = "{subject} shows {state} ({colors})"
     SHOULD_SHOW = "{subject} should show {state} ({colors})"
+    WOULD_SHOW = "{subject} would show {state} ({colors}) to a train"
     LOOKS_LIKE = "{subject} looks like {state} ({colors})"
     LIT_LOOKS_LIKE = "what is lit looks like {state} ({colors})"
     LET_COME = "{subject} let {train} come{event}: it showed {state}"
@@ -28,6 +29,7 @@ class CauseKind(Enum):
     PLATE_MISSING = "the {state} of {subject} is missing, so its colors are read by themselves"
     HEAD_BROKEN = "{subject} is dark: nothing of it lights"
     NO_TRAIN_BEFORE = "{subject} is dark: no train is reported on the block before it"
+    JUDGED_UNLIT = "{subject} is judged by what it would show to a train: none is before it now"
     ARM_FELL = "the arm of {subject} is at stop: nothing holds it up"
     COMMON_BROKEN = "{subject} is dark: the wire to its lamps that others share is broken"
     LAMP_OUT = "{subject} is dark: its {state} lamp is out"
