@@ -15,6 +15,7 @@ import verifier
 from tests.decide.edits import versions
 from tests.junction_files import SPECS, TIMED_EXAMPLES, TIMED_SPECS, WIRED_SPECS
 from tests.sweep import NIGHTLY, sample
+from verifier.decide.earlier_proofs import Ways
 from verifier.decide.histories import HistoryProver
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.temporal.kept_clauses import KeptClauses
@@ -30,8 +31,8 @@ UNTIMED = [path for path in WIRED_SPECS if path not in TIMED_SPECS]
 Edit = Callable[[str], str]
 
 
-# Of histories, what clauses are kept under: with detection lost now and then, blips, faults.
-KINDS = [*product((False, True), repeat=3)]
+# What clauses are kept under.
+KINDS = [Ways(*kind) for kind in product((False, True), repeat=len(Ways._fields))]
 
 # What all tests of LOCKED prove from scratch, one process proves once.
 of_locked = pytest.mark.xdist_group("locked-end-of-siding")

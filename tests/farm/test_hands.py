@@ -16,7 +16,8 @@ from verifier import ProofStore
 from verifier.cli import main
 from verifier.commands.cluster_proving import _Here, confirmed, work
 from verifier.commands.proved_files import Asked, proved
-from verifier.decide.sent_proofs import NoProof, received, sent
+from verifier.decide.earlier_proofs import Ways
+from verifier.decide.sent_proofs import NoProof, received, sent, written
 from verifier.farm import sweeps
 from verifier.farm.answers import Answer, Lost, NotDone
 from verifier.farm.evidence import Json, decided
@@ -24,6 +25,7 @@ from verifier.farm.hands import HandDied, NotWanted, end_all, hand, request
 from verifier.farm.here import answers_here
 from verifier.farm.journal import Journal
 from verifier.farm.lent import lent
+from verifier.farm.mutants import mutants
 from verifier.farm.sweeping import swept
 from verifier.farm.table import write_table
 from verifier.farm.versions import difference, versions
@@ -81,6 +83,7 @@ def test_proofs_sent_are_tried_and_nothing_more() -> None:
     report = prove(plan, store=store, quick=True)
     data = json.loads(json.dumps(sent(store)))
     again = received(data)
+    assert store.kinds and all(isinstance(kind, Ways) for kind in again.kinds)
     assert [again.clauses_of(kind) for kind in store.kinds] == [
         store.clauses_of(kind) for kind in store.kinds
     ]
@@ -205,6 +208,87 @@ def test_a_mutant_claimed_harmless_or_unsafe_is_looked_at_here(files: dict[str, 
     lie = {**every[harmless], "row": {**every[unsafe]["row"], "result": "harmless", "breaks": ""}}
     assert not sweeps.mutant_found_too(lie, file, unsafe)
     assert not sweeps.mutant_found_too(every[unsafe], file, harmless)
+    row = every[unsafe]["row"]
+    for wrong in (
+        {"left out": "line 1: 2 Clear without `A clear`"}, {"file": "other.ixl"},
+        {"breaks": f"{row['breaks']}; collision: T1"}, {"breaks": ""}, {"result": "Unsafe"},
+        {"result": "refused: CP000"}, {"result": ""},
+    ):  # fmt: skip
+        lie = {**every[unsafe], "row": {**row, **wrong}}
+        assert not sweeps.mutant_found_too(lie, file, unsafe), wrong
+    for nothing in ("undecided", "refused: CP409"):
+        told = {"row": {**row, "result": nothing, "breaks": ""}}
+        assert sweeps.mutant_found_too(told, file, unsafe)
+        assert not sweeps.mutant_found_too({"row": {**row, "result": nothing}}, file, unsafe)
+
+
+DAMAGE: Sequence[object] = (
+    None, 7, "x", [], [[]], {}, [7], [{}], [{"key": []}], [{"key": "x", "situation": [[1]]}],
+)  # fmt: skip
+
+
+def test_whatever_a_worker_sends_of_a_mutant_or_a_line_is_data(files: dict[str, Path]) -> None:
+    """What is no proof, or shows nothing, is not found here; nothing is raised."""
+    file = lent(files["safe"])
+    told = {n: sweeps.mutant(file, n) for n in (0, 1, 2)}
+    unsafe = next(n for n in told if told[n]["row"]["result"] == "unsafe")
+    row, shown = told[unsafe]["row"], told[unsafe]["shown"]
+    key, line = shown[0]["key"], sweeps.sized(2, "none")
+    of_moments = ({"moments": [[]], "seconds": ["1/0"]}, {"moments": [shown[0]["situation"]]})
+    others = ({"situation": [*shown[0]["situation"], ["relay", "R", ["up", "down"], "down", "",
+                                                      "up"]]}, *of_moments)  # fmt: skip
+    one = {**row, "breaks": key}
+    for damage in (*DAMAGE, *([{"key": key, **other}] for other in others), [*shown, *shown]):
+        for claimed in (row, one, {**row, "result": "harmless", "breaks": ""}):
+            wrong = {"row": claimed, "shown": damage, "proofs": damage}
+            assert not sweeps.mutant_found_too(wrong, file, unsafe), damage
+        assert not sweeps.sized_found_too({**line, "proofs": damage}, 2, "none")
+        assert not sweeps.sized_found_too({**line, "decided": damage}, 2, "none")
+    assert not sweeps.mutant_found_too({"row": row}, file, unsafe)
+    assert not sweeps.sized_found_too({"row": line["row"]}, 2, "none")
+    assert sweeps.sized_found_too(line, 2, "none")
+
+
+RELAYED = """
+edge West entering only
+edge East leaving only
+block Near, Far
+lever L positions normal, reverse
+track West = Near | Far = East
+trains obey signals
+built of relays
+relay A
+  picks when L reverse{and_not}
+signal 2 at Near | Far
+  Clear  when A up and Far clear
+  Stop   otherwise
+"""
+
+
+@pytest.mark.parametrize("and_not, result", [("", "unsafe"), (" and L normal", "harmless")])
+def test_what_is_unsafe_over_time_has_a_history_that_is_one(
+    and_not: str, result: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A situation says nothing of what is remembered in it, nor does a history too hasty."""
+    path = tmp_path / "relayed.ixl"
+    path.write_text(RELAYED.format(and_not=and_not), "utf-8")
+    file, key = lent(path), "proceed-into-occupied: 2, Far"
+    plan, _ = file.checked()
+    wanted = {"A": "up", "Far": "occupied"}
+    facts = [[*written(w), wanted[w.name]] for w in plan.inputs if w.name in wanted]
+    assert len(facts) == 2
+    [number] = [n for n, one in enumerate(mutants(plan)) if "`Far clear`" in one.said]
+    told = sweeps.mutant(file, number)
+    assert told["row"]["result"] == result and sweeps.mutant_found_too(told, file, number)
+    row = {**told["row"], "result": "unsafe", "breaks": key}
+    lie = {"row": row, "shown": [{"key": key, "situation": facts}]}
+    assert not sweeps.mutant_found_too(lie, file, number)
+    if result == "unsafe":
+        [shown] = told["shown"]
+        short = {**told, "shown": [{**shown, "moments": shown["moments"][:-1]}]}
+        assert not sweeps.mutant_found_too(short, file, number)
+        monkeypatch.setattr("verifier.decide.replayed.is_prompt", lambda *_, **__: False)
+        assert not sweeps.mutant_found_too(told, file, number)
 
 
 def test_a_sweep_is_taken_up_again(files: dict[str, Path], tmp_path: Path) -> None:

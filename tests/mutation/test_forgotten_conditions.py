@@ -157,6 +157,57 @@ def test_every_condition_of_an_end_of_siding_is_needed() -> None:
         assert broken_by_counting(mutant.plan) == broken_by_solver(mutant.plan), mutant.said
 
 
+TWO_BOARDS = """
+edge West entering only
+edge East leaving only
+supply Bus-1 12 V
+block A, M
+track West = A | M = East
+signal 2 at A | M
+  heads upper, lower
+  Clear when M clear and A occupied
+  Stop  otherwise
+driver B1 drives 2.upper powered by Bus-1
+driver B2 drives 2.lower powered by Bus-1
+"""
+TWO_USES = """
+module Block (beyond)
+block Near
+signal 2 at Near | beyond
+  Clear when beyond clear and Near occupied
+  Stop  otherwise
+end
+edge West, East
+block A, B
+use Block as One with beyond = A
+use Block as Two with beyond = B
+track West = One.Near | A | Two.Near | B = East
+"""
+
+
+@pytest.mark.parametrize(
+    "text, found",
+    [
+        (TWO_BOARDS, [
+            ("2 green over red without `M clear`", {"proceed-into-occupied: 2, M"}),
+            ("2 green over red without `A occupied`", set()),
+        ]),
+        (TWO_USES, [
+            ("One.2 Clear, Two.2 Clear without `A clear`, `B clear`",
+             {"proceed-into-occupied: One.2, A", "proceed-into-occupied: Two.2, B"}),
+            ("One.2 Clear, Two.2 Clear without `One.Near occupied`, `Two.Near occupied`", set()),
+        ]),
+    ],
+    ids=["heads on two boards", "a module used twice"],
+)  # fmt: skip
+def test_a_line_of_the_file_is_one_line(text: str, found: list[tuple[str, set[str]]]) -> None:
+    """What is dropped from a line is gone from every copy of it: no edit drops it from one."""
+    plan = verifier.load_text(text)
+    before = broken_by_solver(plan)
+    every = [(m.said.split(": ", 1)[1], broken_by_solver(m.plan) - before) for m in mutants(plan)]
+    assert every == found
+
+
 def test_what_dropping_makes_of_a_condition() -> None:
     plan = verifier.load_text(
         SAFE.replace("4 left and T1 normal and Switch, Main clear",

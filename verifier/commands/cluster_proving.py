@@ -21,7 +21,7 @@ from verifier.commands.proved_files import NOT_BEGUN, Asked, Outcome, proved, un
 from verifier.engines.stopping import is_stopped, limit_now, out_of_time, stoppable
 from verifier.farm.answers import Answer, Lost, NotDone
 from verifier.farm.cluster import answers, cluster_at
-from verifier.farm.evidence import Json, decided, prove_lent
+from verifier.farm.evidence import NOT_SO, Json, decided, prove_lent
 from verifier.farm.hands import HandDied, NotWanted, end_all, request
 from verifier.farm.here import LOOK, Stop, ask
 from verifier.farm.lent import Lent, lent
@@ -50,7 +50,7 @@ def work(asked: Asked, file: Lent, seconds: float | None) -> Json:
 
 def confirmed(asked: Asked, file: Lent, told: Json, seconds: float | None) -> bool:
     """Whether all that was told is found here too, with the proofs that were sent to try."""
-    from verifier.decide.sent_proofs import NoProof, received
+    from verifier.decide.sent_proofs import received
     from verifier.engines.stopping import time_limit
     from verifier.verdicts.baseline import with_known
     from verifier.verdicts.grade import exit_code_of
@@ -58,7 +58,7 @@ def confirmed(asked: Asked, file: Lent, told: Json, seconds: float | None) -> bo
     try:
         store = received(told["proofs"])
         outcome = outcome_of(told["outcome"])
-    except (NoProof, KeyError, TypeError, ValueError):
+    except NOT_SO:
         return False
     with time_limit(seconds):
         report = prove_lent(

@@ -7,6 +7,7 @@ under new names where something seems to have been renamed.
 from collections.abc import Collection, Hashable, Mapping, Sequence
 from dataclasses import replace
 from functools import cached_property
+from typing import NamedTuple
 
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.temporal.kept_clauses import KeptClauses
@@ -21,6 +22,16 @@ _ORDER, _STATES = "order of delays", "states"
 # States that only comparisons add.
 COMPARING = ("since", "credit")
 Names = Mapping[Observable, Observable]
+
+
+class Ways(NamedTuple):
+    """Which histories there are: detection lost now and then, a false report once, held buttons
+    kept in mind, something broken. What the store keeps clauses and histories under."""
+
+    lossy: bool
+    blips: bool
+    held: bool
+    faults: bool
 
 
 def keep_order(store: ProofStore, order: Order, *, lossy: bool) -> None:
@@ -74,8 +85,7 @@ def _renamed(clause: Expr, names: Names) -> Expr:
 
 class EarlierProofs:
     """What earlier proofs leave for a changed plan: which delays to compare, and clauses to try.
-    Whatever they are, what they exclude is unreachable. ``kind``: what the store keeps clauses
-    under."""
+    Whatever they are, what they exclude is unreachable. ``kind``: of which histories."""
 
     def __init__(
         self,
@@ -83,7 +93,7 @@ class EarlierProofs:
         clauses: Sequence[Expr],
         store: ProofStore,
         deadline: float | None,
-        kind: Hashable,
+        kind: Ways,
     ):
         self._histories = histories
         self._kind = kind

@@ -9,7 +9,7 @@ from collections.abc import Mapping, Sequence
 from fractions import Fraction
 from typing import Any, cast
 
-from verifier.decide.earlier_proofs import keep_order, keep_states, kept_order, kept_states
+from verifier.decide.earlier_proofs import Ways, keep_order, keep_states, kept_order, kept_states
 from verifier.engines.proof_store import ProofStore
 from verifier.logic.expr import And, Atom, Const, Expr, atom, conjunction, constant, disjunction
 from verifier.logic.time_order import Comparison, Order
@@ -49,7 +49,9 @@ def sent(store: ProofStore) -> Json:
                 return [word, *map(of_clause, expr.parts)]
 
     both = (False, True)
-    clauses = [[kind, [of_clause(c) for c in store.clauses_of(kind)]] for kind in store.kinds]
+    # Those of finer systems are kept under no kind: nobody tries them again.
+    kinds = (kind for kind in store.kinds if isinstance(kind, Ways))
+    clauses = [[kind, [of_clause(c) for c in store.clauses_of(kind)]] for kind in kinds]
     orders = [[lossy, of_order(kept_order(store, lossy=lossy))] for lossy in both]
     states = [[lossy, list(map(number, kept_states(store, lossy=lossy)))] for lossy in both]
     return {
@@ -87,9 +89,8 @@ def _received(data: Mapping[str, Any]) -> ProofStore:
         raise ValueError(word)
 
     store = ProofStore()
-    for (lossy, blips, faults), clauses in data["clauses"]:
-        kind = bool(lossy), bool(blips), bool(faults)
-        store.learn(kind, map(clause_of, clauses))
+    for kind, clauses in data["clauses"]:
+        store.learn(Ways(*map(_yes_or_no, kind)), map(clause_of, clauses))
     for lossy, order in data["orders"]:
         compared = {
             whats[what]: Comparison(
@@ -99,9 +100,9 @@ def _received(data: Mapping[str, Any]) -> ProofStore:
             )
             for what, delays, credit, later in order
         }
-        keep_order(store, Order(compared), lossy=bool(lossy))
+        keep_order(store, Order(compared), lossy=_yes_or_no(lossy))
     for lossy, states in data["states"]:
-        keep_states(store, [whats[i] for i in states], lossy=bool(lossy))
+        keep_states(store, [whats[i] for i in states], lossy=_yes_or_no(lossy))
     return store
 
 
@@ -119,5 +120,11 @@ def observable(written: Sequence[Any]) -> Observable:
 
 def _text(value: Any) -> str:
     if not isinstance(value, str):
+        raise TypeError(value)
+    return value
+
+
+def _yes_or_no(value: Any) -> bool:
+    if not isinstance(value, bool):
         raise TypeError(value)
     return value

@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from functools import cached_property
 from time import monotonic
 
-from verifier.decide.earlier_proofs import EarlierProofs, keep_order, keep_states
+from verifier.decide.earlier_proofs import EarlierProofs, Ways, keep_order, keep_states
 from verifier.decide.finer_systems import FinerSystems
 from verifier.decide.punctuality import against
 from verifier.decide.replayed import (
@@ -143,7 +143,7 @@ class SystemProver:
         self._asked: tuple[Hashable, ...] = ()
         self._to_ask: list[Sequence[Obligation]] = []
         asked_before = store.known(self._question)
-        self._kind = lossy, blips, held, bool(faults)
+        self._kind = Ways(lossy=lossy, blips=blips, held=held, faults=bool(faults))
         # As they are now: this proof adds clauses of its own to the store.
         tried = earlier and not (system.always or asked_before)
         self._clauses = store.clauses_of(self._kind) if tried else ()

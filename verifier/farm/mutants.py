@@ -1,12 +1,13 @@
 """Rules with one condition dropped: what happens when a person forgets it.
 
-In: a checked plan. Out: plans, each with one fact left out of one line of a rule.
+In: a checked plan. Out: plans, each with one fact left out of one line of a rule, wherever that
+line stands.
 """
 
-from collections.abc import Iterator
+from collections.abc import Hashable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from verifier.plan.model import Line, Plan
+from verifier.plan.model import Line, Plan, Signal
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not
 
 
@@ -19,30 +20,71 @@ class Mutant:
 
 
 def mutants(plan: Plan) -> Iterator[Mutant]:
-    """Every fact of every line of every signal and head, dropped one by one."""
+    """Every fact of every line of every signal and head, dropped one by one, as one edit of the
+    text does: where a line stands for several heads or in every use of a module, from all of
+    these at once."""
+    copies: dict[Hashable, list[list[_Dropped]]] = {}
+    for written in _lines(plan):
+        ways = list(_dropping(written))
+        spans = (written.line.span, *(fact.span for _, fact, _ in ways))
+        place = written.line.span.source.name, tuple((span.start, span.end) for span in spans)
+        copies.setdefault(place, []).append(ways)
+    for alike in copies.values():
+        for changes in zip(*alike, strict=True):
+            yield _with(plan, changes)
+
+
+@dataclass(frozen=True, slots=True)
+class _Written:
+    """A line of a signal, or of its head of this number."""
+
+    signal: str
+    head: int | None
+    line: Line
+
+
+# A line, the fact that is dropped from it, and what is left of it.
+_Dropped = tuple[_Written, Fact, Line]
+
+
+def _lines(plan: Plan) -> Iterator[_Written]:
     for signal in plan.signals.values():
-        for line in signal.lines:
-            for dropped, changed in _dropping(line):
-                lines = tuple(changed if old is line else old for old in signal.lines)
-                yield _with(plan, signal.name, line, dropped, lines=lines)
-        for head in signal.heads:
-            for line in head.lines:
-                for dropped, changed in _dropping(line):
-                    lines = tuple(changed if old is line else old for old in head.lines)
-                    heads = tuple(replace(h, lines=lines) if h is head else h for h in signal.heads)
-                    yield _with(plan, signal.name, line, dropped, heads=heads)
+        yield from (_Written(signal.name, None, line) for line in signal.lines)
+        for number, head in enumerate(signal.heads):
+            yield from (_Written(signal.name, number, line) for line in head.lines)
 
 
-def _with(plan: Plan, name: str, line: Line, dropped: Fact, **changes: object) -> Mutant:
-    signal = replace(plan.signals[name], **changes)  # type: ignore[arg-type]
-    said = f"line {line.span.line}: {name} {line.shows} without `{dropped.text}`"
-    return Mutant(said, replace(plan, signals={**plan.signals, name: signal}))
-
-
-def _dropping(line: Line) -> Iterator[tuple[Fact, Line]]:
+def _dropping(written: _Written) -> Iterator[_Dropped]:
+    line = written.line
     if line.when is not None:
         for dropped, when in without_one(line.when):
-            yield dropped, replace(line, when=when)
+            yield written, dropped, replace(line, when=when)
+
+
+def _with(plan: Plan, changes: Sequence[_Dropped]) -> Mutant:
+    """The plan with a fact left out of all copies of a line."""
+    signals = dict(plan.signals)
+    said: dict[str, list[str]] = {}
+    for written, _, line in changes:
+        signals[written.signal] = _changed(signals[written.signal], written, line)
+        said.setdefault(written.signal, []).append(line.shows)
+    shown = ", ".join(f"{name} {' over '.join(shows)}" for name, shows in said.items())
+    dropped = ", ".join(dict.fromkeys(f"`{fact.text}`" for _, fact, _ in changes))
+    number = changes[0][0].line.span.line
+    return Mutant(f"line {number}: {shown} without {dropped}", replace(plan, signals=signals))
+
+
+def _changed(signal: Signal, written: _Written, line: Line) -> Signal:
+    def changed(lines: Sequence[Line]) -> tuple[Line, ...]:
+        return tuple(line if old is written.line else old for old in lines)
+
+    if written.head is None:
+        return replace(signal, lines=changed(signal.lines))
+    heads = (
+        replace(head, lines=changed(head.lines)) if number == written.head else head
+        for number, head in enumerate(signal.heads)
+    )
+    return replace(signal, heads=tuple(heads))
 
 
 def without_one(condition: Condition) -> Iterator[tuple[Fact, Condition]]:

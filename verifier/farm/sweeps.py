@@ -10,12 +10,14 @@ from functools import lru_cache
 from hashlib import sha256
 from typing import Any
 
+from verifier.decide.claims import matches
 from verifier.engines.proof_store import ProofStore
-from verifier.farm.evidence import Json, decided, prove_lent, replays, shown_by
+from verifier.farm.evidence import NOT_SO, Json, decided, prove_lent, replays, shown_by
 from verifier.farm.lent import Lent
 from verifier.farm.lines import line, wired_line
 from verifier.farm.mutants import mutants
 from verifier.language.diagnostics.diagnostic import InputError
+from verifier.language.diagnostics.registry import kinds
 from verifier.plan.model import Plan
 from verifier.properties.catalog import BY_NAME, obligations
 from verifier.verdicts.report import Report, Verdict
@@ -68,39 +70,66 @@ def mutant(file: Lent, number: int) -> Json:
     report = _safety_of(plan, store)
     if isinstance(report, str):
         return {"row": _mutant_row(file, said, report, ())}
-    new = [v for v in report.verdicts if v.status == "broken" and v.obligation.key not in before]
+    new = _newly_broken(report, before)
     result = _result(report, new)
-    row = _mutant_row(file, said, result, new)
+    shown = _shown(plan, new)
+    row = _mutant_row(file, said, result, [one["key"] for one in shown])
     if result == "harmless":
         from verifier.decide.sent_proofs import sent
 
         return {"row": row, "proofs": sent(store)}
-    return {"row": row, "shown": _shown(plan, new)}
+    return {"row": row, "shown": shown}
 
 
 def mutant_found_too(told: Json, file: Lent, number: int) -> bool:
-    """Whether what is broken replays here, and what is harmless is proved here."""
+    """Whether what is broken replays here, and what is harmless is proved here. What is undecided
+    or refused claims nothing else."""
     row, (plan, said, before) = told["row"], _mutant_of(file, number)
-    match row["result"]:
-        case "unsafe":
-            shown = told["shown"]
-            if shown["key"] in before:
-                return False
-            found = obligations(plan, World(plan).lower)
-            one = next((o for o in found if o.key == shown["key"] and o.mode == "never"), None)
-            return one is not None and replays(plan, one, shown)
-        case "harmless":
-            from verifier.decide.sent_proofs import received
+    claimed = row["result"]
+    try:
+        match claimed:
+            case "unsafe":
+                keys = [one["key"] for one in told["shown"]]
+                row_here = _mutant_row(file, said, claimed, keys)
+                return dict(row) == row_here and _all_broken(plan, told["shown"], before)
+            case "harmless":
+                row_here = _mutant_row(file, said, claimed, ())
+                return dict(row) == row_here and _is_harmless(plan, told["proofs"], before)
+            case _:
+                known = claimed == "undecided" or claimed in map(_refused, kinds())
+                return known and dict(row) == _mutant_row(file, said, claimed, ())
+    except NOT_SO:
+        return False
 
-            report = _safety_of(plan, received(told["proofs"]))
-            if isinstance(report, str):
-                return False
-            new = [
-                v for v in report.verdicts
-                if v.status == "broken" and v.obligation.key not in before
-            ]  # fmt: skip
-            return dict(row) == _mutant_row(file, said, _result(report, new), new)
-    return True  # it claims nothing
+
+def _is_harmless(plan: Plan, proofs: Json, before: frozenset[str]) -> bool:
+    from verifier.decide.sent_proofs import received
+
+    report = _safety_of(plan, received(proofs))
+    if isinstance(report, str):
+        return False
+    return _result(report, _newly_broken(report, before)) == "harmless"
+
+
+def _all_broken(plan: Plan, shown: Sequence[Json], before: frozenset[str]) -> bool:
+    """Whether each of some situations and histories breaks what it says, which the file as it
+    stands does not."""
+    asked = _asked_of(plan)
+    found = {
+        o.key: o
+        for o in obligations(plan, World(plan).lower)
+        if o.mode == "never" and o.property in asked
+        and not any(matches(waiver, o) for waiver in plan.waivers)
+    }  # fmt: skip
+    keys = [one["key"] for one in shown]
+    new = 0 < len(set(keys)) == len(keys) <= _NAMED and before.isdisjoint(keys)
+    return new and all(replays(plan, found[key], one) for key, one in zip(keys, shown, strict=True))
+
+
+def _newly_broken(report: Report, before: frozenset[str]) -> list[Verdict]:
+    return [
+        v for v in report.verdicts if v.status == "broken" and v.obligation.key not in before
+    ]  # fmt: skip
 
 
 def _result(report: Report, new: Sequence[Verdict]) -> str:
@@ -110,10 +139,9 @@ def _result(report: Report, new: Sequence[Verdict]) -> str:
     return "undecided" if unknown else "harmless"
 
 
-def _mutant_row(file: Lent, said: str, result: str, new: Sequence[Verdict]) -> dict[str, str]:
-    named = [v.obligation.key for v in new[:_NAMED]]
-    named += [f"and {len(new) - _NAMED} more"] * (len(new) > _NAMED)
-    return {"file": file.name, "left out": said, "result": result, "breaks": "; ".join(named)}
+def _mutant_row(file: Lent, said: str, result: str, keys: Sequence[str]) -> dict[str, str]:
+    """``keys``: what it is shown to break."""
+    return {"file": file.name, "left out": said, "result": result, "breaks": "; ".join(keys)}
 
 
 @lru_cache(maxsize=2)
@@ -139,7 +167,11 @@ def _safety_of(plan: Plan, store: ProofStore) -> Report | str:
         check_circles(World(plan))
         return prove(plan, store=store, only=_asked_of(plan), quick=True)
     except InputError as error:
-        return f"refused: {error.diagnostics[0].code}"
+        return _refused(error.diagnostics[0].code)
+
+
+def _refused(code: str) -> str:
+    return f"refused: {code}"
 
 
 def _asked_of(plan: Plan) -> list[str]:
@@ -147,18 +179,16 @@ def _asked_of(plan: Plan) -> list[str]:
     return safety + [proof.title for proof in plan.proofs if proof.mode != "possible"]
 
 
-def _shown(plan: Plan, new: Sequence[Verdict]) -> Json | None:
-    """A situation or a history of the first that is broken."""
+def _shown(plan: Plan, new: Sequence[Verdict]) -> list[Json]:
+    """Situations of the first that are broken; where none has one, a history of the first."""
     from verifier.pipeline import prove
 
-    if not new:
-        return None
-    first = next((v for v in new if v.finding is not None), None)
-    if first is None:
+    found = [v for v in new if v.finding is not None][:_NAMED]
+    if new and not found:
         wanted = new[0].obligation
         report = prove(plan, only=[wanted.property], repairs=False, brief=True)
-        first = next(v for v in report.verdicts if v.obligation.key == wanted.key)
-    return shown_by(first)
+        found = [v for v in report.verdicts if v.obligation.key == wanted.key]
+    return [shown for v in found if (shown := shown_by(v)) is not None]
 
 
 # ------------------------------------------------------------------ lines
@@ -193,9 +223,12 @@ def sized_found_too(told: Json, size: int, wiring: str) -> bool:
     """Whether all of it is decided alike here."""
     from verifier.decide.sent_proofs import received
 
-    report = prove_lent(_line_of(size, wiring), received(told["proofs"]), repairs=False)
-    same = told["decided"] == decided(report)
-    return bool(same and told["row"] == _line_row(size, wiring, report))
+    try:
+        claimed, store = told["decided"], received(told["proofs"])
+    except NOT_SO:
+        return False
+    report = prove_lent(_line_of(size, wiring), store, repairs=False)
+    return bool(claimed == decided(report) and told["row"] == _line_row(size, wiring, report))
 
 
 def _line_row(size: int, wiring: str, report: Report) -> dict[str, str]:
@@ -244,7 +277,13 @@ def junction(file: Lent) -> Json:
 def junction_found_too(told: Json, file: Lent) -> bool:
     """A difference is looked for here again; all else claims nothing of a layout."""
     row = told["row"]
-    return bool(row["result"] != "differs" or junction(file)["row"] == row)
+    if row["file"] != file.name:
+        return False
+    return bool(row["result"] in _CLAIM_NOTHING or junction(file)["row"] == row)
+
+
+# What a row says that claims nothing of a layout.
+_CLAIM_NOTHING = ("agrees", "undecided", "over time", "too many situations")
 
 
 def _compared(plan: Plan, world: World) -> dict[str, str]:
