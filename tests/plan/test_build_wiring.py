@@ -5,8 +5,9 @@ from itertools import permutations
 
 import pytest
 
+from tests.junction_files import ROOT
 from tests.messages.expecting import TRACK, WIRED, wired
-from verifier.api import load_text
+from verifier.api import load, load_text
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.source import Source
 from verifier.language.syntax.parse import parse
@@ -134,6 +135,15 @@ def test_a_driver_that_says_nothing_is_taken_to_read_all() -> None:
     assert [driver.reads, driver.supply, driver.outputs] == [None] * 3
     assert found.driver_of("4L.upper") is driver
     assert found.driver_of("4L.lower") is None
+
+
+def test_a_board_that_does_not_say_so_reads_what_its_own_heads_go_by() -> None:
+    """By hand. 1 shows Clear when B is clear: on both boards; 1.upper is lit for a train on A,
+    1.lower always. 3.upper goes by C, 3.lower by B."""
+    layout = ROOT / "tests" / "census" / "layouts" / "heads-on-two-boards.ixl"
+    assert load(layout).equipment.detector_readers == {
+        "D-A": ("B1",), "D-B": ("B1", "B2"), "D-C": ("B1",),
+    }  # fmt: skip
 
 
 @pytest.mark.parametrize(

@@ -30,7 +30,19 @@ def locking_conditions(survey: Survey) -> Iterator[Condition]:
 def asked_by(driver: Driver, survey: Survey) -> list[Observable]:
     """What the rules of a board's heads ask for, and all locking where the program runs on it,
     named conditions opened; and the levers and buttons of what it throws."""
-    plan = survey.plan
+    plan, found = survey.plan, asked_by_heads(driver, survey)
+    if plan.locking.building.board == driver.name:
+        found += _opened(locking_conditions(survey), survey)
+    for name in driver.throws:
+        throw = plan.locking.throws.get(name)
+        by = {plan.wiring.machines[name].lever}
+        by |= {throw.lever, *throw.buttons} if throw else set()
+        found += [w for w in plan.inputs if w.kind in ("lever", "button") and w.name in by]
+    return found
+
+
+def asked_by_heads(driver: Driver, survey: Survey) -> list[Observable]:
+    """What the rules of a board's heads ask for; of those that a train lights, also its block."""
     asked: list[Condition] = []
     for signal, head in heads(survey):
         if head.name in driver.heads:
@@ -38,15 +50,12 @@ def asked_by(driver: Driver, survey: Survey) -> list[Observable]:
             asked += [line.when for line in lines if line.when is not None]
             if driver.sold_as(head.name).approach and signal.lit is not None:
                 asked.append(signal.lit)
-    if plan.locking.building.board == driver.name:
-        asked += locking_conditions(survey)
-    found = [f.what for f in facts_unfolded(asked, lambda n: plan.conditions[n].condition)]
-    for name in driver.throws:
-        throw = plan.locking.throws.get(name)
-        by = {plan.wiring.machines[name].lever}
-        by |= {throw.lever, *throw.buttons} if throw else set()
-        found += [w for w in plan.inputs if w.kind in ("lever", "button") and w.name in by]
-    return found
+    return _opened(asked, survey)
+
+
+def _opened(asked: Iterable[Condition], survey: Survey) -> list[Observable]:
+    named = survey.plan.conditions
+    return [fact.what for fact in facts_unfolded(asked, lambda name: named[name].condition)]
 
 
 def must_hear(driver: Driver, survey: Survey) -> set[str]:

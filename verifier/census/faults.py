@@ -3,7 +3,7 @@
 from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
-from verifier.census.boards import lamps_there, locking_conditions
+from verifier.census.boards import asked_by_heads, lamps_there, locking_conditions
 from verifier.census.says import Must, Musts, all_of, any_of
 from verifier.census.survey import Survey, steady
 from verifier.logic.expr import TRUE, Expr, atom
@@ -147,13 +147,10 @@ class Readers:
     def __init__(self, survey: Survey) -> None:
         plan = survey.plan
         self._drivers = list(plan.wiring.drivers.values())
-        self._rules_read: dict[str, set[tuple[str, str]]] = {d.name: set() for d in self._drivers}
-        for signal in plan.signals.values():
-            facts = facts_unfolded(signal.conditions, lambda name: plan.conditions[name].condition)
-            read = {(fact.what.kind, fact.what.name) for fact in facts}
-            for driver in self._drivers:
-                if any(head.name in driver.heads for head in signal.heads):
-                    self._rules_read[driver.name] |= read
+        self._rules_read = {
+            driver.name: {(what.kind, what.name) for what in asked_by_heads(driver, survey)}
+            for driver in self._drivers
+        }
         facts = facts_unfolded(
             locking_conditions(survey), lambda name: plan.conditions[name].condition
         )

@@ -285,6 +285,12 @@ class Signal:
         whens = (line.when for line in lines)
         return (when for when in (*whens, self.lit) if when is not None)
 
+    def conditions_of(self, head: Head) -> Iterator[Condition]:
+        """What a head goes by: the conditions of its lines, and the train that it is lit for."""
+        whens = (line.when for line in self.lines or head.lines)
+        lit = self.lit if head.approach else None
+        return (when for when in (*whens, lit) if when is not None)
+
     @property
     def reading(self) -> Observable:
         return observables.reading(self.name, self.aspect.values)

@@ -16,7 +16,8 @@ from verifier.properties.usefulness import is_meant_to_clear
 def route_never_set(plan: Plan) -> Iterator[Obligation]:
     """Every route can be set and its signal cleared, starting from the initial state.
 
-    Trains obey their signals, and people press and throw whatever helps.
+    Trains obey their signals, and people press and throw whatever helps. Where relays race, they
+    may act in whatever order helps, too.
     """
     return _settable(
         "route-never-set",
@@ -32,8 +33,9 @@ def locked_for_good(plan: Plan) -> Iterator[Obligation]:
     """Every route can be set again later, whatever has happened before.
 
     Proved means that people and trains *can* bring it about; not that they will. What has happened
-    may be a collision or a derailment too. Broken, for example, by a stick relay that nothing can
-    drop, or by trains that block each other forever.
+    may be a collision or a derailment too. Where relays race, a way back counts if it is one in
+    some order in which they may act: on your layout the other may always win. Broken, for example,
+    by a stick relay that nothing can drop, or by trains that block each other forever.
     """
     return _settable(
         "locked-for-good",
@@ -67,7 +69,8 @@ def _settable(name: str, plan: Plan, trouble: str, hint: str, over: Over) -> Ite
 
 def train_cannot_leave(plan: Plan) -> Iterator[Obligation]:
     """Every block can become vacant again, whatever has happened before: a train that is let in
-    can leave, if people let it. That they will is not said."""
+    can leave, if people let it. That they will is not said. Where relays race, it is enough that
+    it can in some order in which they may act."""
     for block in plan.blocks.values() if plan.locking.over_time else ():
         pieces = pieces_in(block.name, plan)
         if not pieces:

@@ -18,7 +18,6 @@ from verifier.plan.model import (
     Plan,
     Signal,
     Track,
-    facts_read,
 )
 from verifier.plan.observables import Observable, facts_unfolded
 from verifier.plan.signals.colors import flashes
@@ -400,10 +399,12 @@ def _readers(
     locks read it. A driver that does not say what it reads is wired to what its rules read."""
     read_by_rules: dict[str, set[tuple[str, str]]] = {name: set() for name in wiring.drivers}
     for signal in signals.values():
-        drivers = {d.name for head in signal.heads if (d := wiring.driver_of(head.name))}
-        for says in facts_read(signal, conditions) if drivers else ():
-            for driver in drivers:
-                read_by_rules[driver].add((says.what.kind, says.what.name))
+        for head in signal.heads:
+            driver = wiring.driver_of(head.name)
+            if driver is not None:
+                asked = signal.conditions_of(head)
+                facts = facts_unfolded(asked, lambda name: conditions[name].condition)
+                read_by_rules[driver.name] |= {(f.what.kind, f.what.name) for f in facts}
     nobody = () if wiring.drivers else ("",)
     heard, board = _heard(locking, conditions), locking.building.board
 
