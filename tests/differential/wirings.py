@@ -210,7 +210,9 @@ class Electrician:
         as it is.)"""
         r = Random(f"points {line} {self.supplies}")
         match line.split():
-            case ["block", name, *_] if name in self.turnouts and r.random() < 0.8:
+            case ["block", name, *_] if (
+                self.chains.get(name) and name in self.turnouts and r.random() < 0.8
+            ):
                 ends = [end for chain in self.chains[name] for end in (chain.a, chain.b) if end]
                 for feeder in self.feeders.get(name, ()):
                     at, (turnout, end) = r.choice([0, 40, 120]), r.choice(ends)
@@ -219,7 +221,7 @@ class Electrician:
             case ["turnout", name, "in", block, *_]:
                 line += " fouling point 40 mm" * (r.random() < 0.3)
                 line += " bonded over 30 mm of 22 AWG" * ("live" not in line and r.random() < 0.6)
-                far = [(c.a, c.b) for c in self.chains[block] if c.b and c.b.piece == name]
+                far = [(c.a, c.b) for c in self.chains.get(block, ()) if c.b and c.b.piece == name]
                 said = [
                     f"250 mm {'before' if a.end == 'points' else f'beyond {a.end}'} {a.piece}"
                     for a, _ in far if a.piece != name
