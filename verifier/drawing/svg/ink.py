@@ -20,14 +20,17 @@ from verifier.drawing.svg.metrics import (
     PLATE,
     LoomWire,
     end_words,
+    leg_feeder_words,
+    leg_of,
     loom,
     mast_height,
     mast_width,
+    on_leg,
     short,
 )
 from verifier.drawing.svg.placed_layout import PlacedLayout
 from verifier.drawing.svg.placer import Box, PlacedSvgLabel, Point, SvgLabel
-from verifier.drawing.svg.track_paths import LOOSE
+from verifier.drawing.svg.track_paths import LOOSE, height_at
 from verifier.drawing.trackside import gap_name, undrawn_words
 from verifier.drawing.view import FAULT_OF, View, plate_letter, shown_word
 from verifier.plan.model import Joint, Piece, Port, Signal
@@ -296,10 +299,20 @@ class SvgRenderer:
                 strands = loom(self.plan, block, self.board.wanted)
                 feeders = {s.name: put.box.x + s.x for s in strands if s.kind == "feeder"}
                 yield from (self._strand(strand, put, feeders) for strand in strands)
+            elif kind == "leg feeder":
+                leg = leg_of(self.plan.wiring.feeders[block], self.plan)
+                strands = on_leg(self.plan, leg, self.board.wanted) if leg else ()
+                yield from (self._strand(s, put, {}, leg) for s in strands if s.name == block)
 
-    def _strand(self, strand: LoomWire, put: PlacedSvgLabel, feeders: dict[str, float]) -> str:
+    def _strand(
+        self,
+        strand: LoomWire,
+        put: PlacedSvgLabel,
+        feeders: dict[str, float],
+        on: Port | None = None,
+    ) -> str:
         """A feeder: a drop of wire from the rail. A detector: a box, and a ring about each
-        feeder that passes through it."""
+        feeder that passes through it. ``on``: the leg of a turnout that it is on."""
         down = 1 if put.side == BELOW else -1
         # The rail, or where a loom that found no room at its rail is drawn.
         rail = put.box.y - put.label.off if down > 0 else put.box.bottom + put.label.off
@@ -308,10 +321,12 @@ class SvgRenderer:
         grey = self.view.seen is not None and not self.view.speaks_of(strand.kind, strand.name)
         if strand.kind == "feeder":
             end = rail + down * 22
+            if on is not None and not put.leader:
+                rail = height_at(self.ways.way(on), x, rail)
             body = [template.stroke((x, rail), (x, end)), template.circle((x, rail), 2, "s")]
-            body.append(
-                template.text((x, end + (11 if down > 0 else -3)), short(strand.name), "m c")
-            )
+            words = leg_feeder_words(strand.name, strand.through)
+            body.append(template.text((x, end + (11 if down > 0 else -3)), words, "m c"))
+            body += [template.circle((x, sense), 3.6, "k")] * bool(strand.through)
             title = f"feeder {strand.name}"
         else:
             own = [feeders[name] for name in strand.through if name in feeders]

@@ -5,7 +5,8 @@ to place, the most important first, and the places of what stands on the rail it
 signal stands on the right-hand side of its trains, before the joint where its route begins.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Collection, Iterator, Mapping, Sequence
+from itertools import pairwise
 
 from verifier.drawing.label_placer import ABOVE, BELOW
 from verifier.drawing.layout import GridCell, GridLayout, JointMark
@@ -19,10 +20,12 @@ from verifier.drawing.svg.metrics import (
     SMALL_HIGH,
     STOCK,
     STOCK_HIGH,
+    LoomWire,
     Reserved,
     loom,
     loom_width,
     name_width,
+    on_leg,
     short,
     signal_size,
     special_words,
@@ -45,6 +48,7 @@ Standing = Mapping[tuple[str, str], Box]
 BEND = 20.0  # between a bend and what stands before it
 BY_JOINT = 4.0  # between a joint and the outermost head before it
 OFF = 6.0
+BEFORE_END = 7.0  # from a feeder to a gap at the foot of a slope
 
 
 def svg_labels(
@@ -54,7 +58,7 @@ def svg_labels(
     standing = dict(beside.standing())
     return [
         *beside.signals(), *beside.specials(), *beside.derails(), *beside.gates(standing),
-        *beside.looms(), *beside.names(), *beside.gaps(),
+        *beside.looms(), *_leg_feeders(beside), *beside.names(), *beside.gaps(),
     ], standing  # fmt: skip
 
 
@@ -74,7 +78,7 @@ class _Furniture:
         self.plan, self.layout, self.ways = plan, layout, ways
         self.there, self.wanted = there, wanted
 
-    def _pieces(self) -> Iterator[tuple[Piece, GridCell]]:
+    def pieces(self) -> Iterator[tuple[Piece, GridCell]]:
         for name, cell in self.layout.cells.items():
             piece = self.plan.track.pieces.get(name)
             if piece is not None:
@@ -114,7 +118,7 @@ class _Furniture:
 
     def standing(self) -> Iterator[tuple[tuple[str, str], Box]]:
         """The places of gates and stock, side by side on the rail of a block's own piece."""
-        for piece, cell in self._pieces():
+        for piece, cell in self.pieces():
             block = self.there.block_at(piece)
             if block is None:
                 continue
@@ -141,7 +145,7 @@ class _Furniture:
     # -------------------------------------------------------------- names
 
     def specials(self) -> Iterator[SvgLabel]:
-        for piece, cell in self._pieces():
+        for piece, cell in self.pieces():
             if not cell.node.legs:
                 continue
             hub = self.ways.hub(piece.name)
@@ -162,7 +166,7 @@ class _Furniture:
                 yield SvgLabel("block", own, width, NAME_HIGH, hub, sides[::-1], lefts, 5)
 
     def names(self) -> Iterator[SvgLabel]:
-        for piece, cell in self._pieces():
+        for piece, cell in self.pieces():
             if piece.kind != "plain" or not piece.block:
                 continue
             low, high = self.ways.reach(piece.name)
@@ -217,7 +221,7 @@ class _Furniture:
     # -------------------------------------------------------------- wiring
 
     def looms(self) -> Iterator[SvgLabel]:
-        for piece, cell in self._pieces():
+        for piece, cell in self.pieces():
             block = self.there.block_at(piece)
             width = loom_width(loom(self.plan, block, self.wanted)) if block else 0
             if not block or not width:
@@ -227,6 +231,41 @@ class _Furniture:
             # As far left as can be, which leaves room for the name in one piece.
             lefts = tuple(low + 2 + 6 * n for n in range(max(int((high - low - width) / 6), 1)))
             yield SvgLabel("loom", block, width, LOOM_HIGH, anchor, (BELOW, ABOVE), lefts, 4, True)
+
+
+def _leg_feeders(furniture: _Furniture) -> Iterator[SvgLabel]:
+    """Each feeder beyond points, on its leg."""
+    rows = {on_paper(0, cell.y)[1] for _, cell in furniture.pieces()}
+    for piece, _ in furniture.pieces():
+        for end in piece.ends:
+            leg = Port(piece.name, end)
+            strands = on_leg(furniture.plan, leg, furniture.wanted)
+            way = furniture.ways.way(leg) if strands else ()
+            if len(way) > 1:
+                yield from _along(way, strands, rows)
+
+
+def _along(
+    way: Sequence[Point], strands: Sequence[LoomWire], rows: Collection[float]
+) -> Iterator[SvgLabel]:
+    """On the level part of a leg, near the points; where that has no room for all, on its slope, as
+    near its end as can be, or where that is on no row, at the points."""
+    wide = sum(strand.width + APART for strand in strands)
+    level = [(a, b) for a, b in pairwise(way) if a[1] == b[1] and abs(a[0] - b[0]) > wide]
+    ends = [point for point in way[1:] if point[1] in rows]
+    forward = 1 if way[1][0] > way[0][0] else -1
+    # From the end of a slope, the one that is farthest from the points comes first.
+    for strand in strands[::-1] if ends and not level else strands:
+        at, room, step = (ends[-1] if ends else way[0]), 10, 6 * (-forward if ends else forward)
+        first = at[0] + (BEFORE_END if step > 0 else -BEFORE_END)
+        if level:
+            at, far = max(level, key=lambda part: abs(part[1][0] - part[0][0]))
+            room = max(int((abs(far[0] - at[0]) - strand.width) / 6), 1)
+            first, step = at[0] + forward * (4 + strand.width / 2), 6 * forward
+        lefts = tuple(first + n * step - strand.width / 2 for n in range(room))
+        yield SvgLabel(
+            "leg feeder", strand.name, strand.width, LOOM_HIGH, at, (BELOW, ABOVE), lefts, 4, True
+        )
 
 
 def _beside(x: float, width: float, cell: GridCell) -> tuple[float, float]:

@@ -15,6 +15,7 @@ from verifier.drawing.svg.typeface import NAME, SMALL, text_width
 from verifier.drawing.trackside import DIRECTIONS, Trackside, far_end_words, stem_at_left
 from verifier.drawing.view import shown_words
 from verifier.plan.model import Piece, Plan, Port, Signal
+from verifier.plan.wiring.wiring_model import Feeder
 
 # A unit of the layout in pixels. Their ratio is the angle of every turnout: about 1 in 1.7.
 ACROSS, DOWN = 10.0, 6.0
@@ -91,11 +92,12 @@ class LoomWire:
 
 
 def loom(plan: Plan, block: str, wanted: Reserved) -> tuple[LoomWire, ...]:
-    """The feeders and detectors of a block, side by side."""
+    """The feeders and detectors of a block, side by side; those feeders elsewhere that are beyond
+    points."""
     detectors = plan.wiring.detectors_of(block) if wanted.detectors else ()
     feeders = plan.wiring.feeders_of(block) if wanted.feeders else ()
     order: list[tuple[str, str, tuple[str, ...]]] = []
-    left = [feeder.name for feeder in feeders]
+    left = [feeder.name for feeder in feeders if leg_of(feeder, plan) is None]
     for detector in detectors:
         own = [name for name in left if name in detector.through]
         left = [name for name in left if name not in own]
@@ -111,11 +113,49 @@ def loom(plan: Plan, block: str, wanted: Reserved) -> tuple[LoomWire, ...]:
     return tuple(found)
 
 
+def leg_of(feeder: Feeder, plan: Plan) -> Port | None:
+    """The leg of a turnout that a feeder is on."""
+    if feeder.beyond is None:
+        return None
+    port = Port(*feeder.beyond)
+    on_leg = plan.track.pieces[port.piece].kind == "turnout" and port.end != "points"
+    return port if on_leg else None
+
+
+def on_leg(plan: Plan, leg: Port, wanted: Reserved) -> tuple[LoomWire, ...]:
+    """The feeders on a leg, the nearest to the points first. Where detectors are drawn, each names
+    those that it passes through."""
+    feeders = plan.wiring.feeders.values() if wanted.feeders else ()
+    its = sorted((f for f in feeders if leg_of(f, plan) == leg), key=lambda f: f.at or 0)
+    found = []
+    for feeder in its:
+        through = tuple(
+            d.name for d in plan.wiring.detectors.values()
+            if wanted.detectors and feeder.name in d.through
+        )  # fmt: skip
+        width = max(text_width(leg_feeder_words(feeder.name, through), SMALL) + 4, FEEDER)
+        found.append(LoomWire("feeder", feeder.name, width / 2, width, through))
+    return tuple(found)
+
+
+def leg_feeder_words(name: str, through: tuple[str, ...]) -> str:
+    """`t2`, or where it passes through a detector that is drawn elsewhere `t2 (D-Throat)`."""
+    return f"{short(name)} ({', '.join(map(short, through))})" if through else short(name)
+
+
+def _leg_room(plan: Plan, piece: Piece, wanted: Reserved) -> float:
+    legs = (on_leg(plan, Port(piece.name, end), wanted) for end in piece.ends)
+    widths = [sum(strand.width + APART for strand in its) for its in legs if its]
+    return max(widths) + SLANT if widths else 0
+
+
 def loom_width(strands: tuple[LoomWire, ...]) -> float:
     return max((s.x + s.width / 2 for s in strands), default=0)
 
 
 LOOM_HIGH = 32.0
+# Room for the slanting part of a leg, on which no feeder is drawn.
+SLANT = 90.0
 
 # ------------------------------------------------------------------ nodes
 
@@ -167,6 +207,7 @@ def _size(plan: Plan, node: Node, there: Trackside, wanted: Reserved) -> Size:
         leg = max(LEG, _units(words + (0 if piece.kind == "turnout" else block) + APART))
     else:
         stem, leg = max(STEM, _units(words / 2)), max(LEG, _units(words / 2))
+    leg = max(leg, _units(_leg_room(plan, piece, wanted)))
     if piece.kind != "turnout":
         return Size(stem + 1 + leg, stem)
     return Size(stem + 1 + leg, stem if stem_at_left(node) else leg)

@@ -4,6 +4,9 @@ Input: a layout. Output: points. Whatever follows track in an SVG drawing, rail,
 the place of a signal, asks here.
 """
 
+from collections.abc import Sequence
+from itertools import pairwise
+
 from verifier.drawing.layout import Bend, GridCell, GridLayout, JointMark
 from verifier.drawing.sketch import LEFT, RIGHT
 from verifier.drawing.svg.metrics import ACROSS, DOWN
@@ -91,3 +94,11 @@ class TrackPaths:
         """From where to where a piece reaches along its row."""
         cell = self.layout.cells[name]
         return cell.left * ACROSS, cell.right * ACROSS
+
+
+def height_at(way: Sequence[Point], x: float, otherwise: float) -> float:
+    """How high a track is at a place; ``otherwise`` where it is not there."""
+    for (x1, y1), (x2, y2) in pairwise(way):
+        if x1 != x2 and min(x1, x2) <= x <= max(x1, x2):
+            return y1 + (y2 - y1) * (x - x1) / (x2 - x1)
+    return otherwise
