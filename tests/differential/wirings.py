@@ -46,7 +46,7 @@ def write_wired(r: Random, room: int) -> str:
 
 
 MAKES = ("two-color", "three-color", "target", "position-light", "semaphore")
-MADE = re.compile(r" (?:two-color|three-color|position-light|semaphore) (?:\S+, )*\S+")
+MADE = re.compile(r" (?:two-color|three-color|target|position-light|semaphore) (?:\S+, )*\S+")
 LIT = re.compile(r" (?:approach-lit|tested-unlit) (?:\S+, )*\S+")
 NOTICES = re.compile(r" when input missing shows \w+")
 
@@ -108,8 +108,8 @@ class Electrician:
         if "CP674" in refused(text):
             text = text.replace(" two-color ", " three-color ")
         text = MADE.sub("", text) if "CP674" in refused(text) else text
-        # Nothing lights a head where nothing reports a train.
-        text = LIT.sub("", text) if "CP677" in refused(text) else text
+        # Nothing lights a head where nothing reports a train; all of a signal or none are lit so.
+        text = LIT.sub("", text) if refused(text) & {"CP675", "CP677"} else text
         return NOTICES.sub("", text) if "CP650" in refused(text) else text
 
     # -------------------------------------------------------------- power and trains

@@ -6,6 +6,7 @@ from itertools import product
 from typing import Literal
 
 from verifier.language.diagnostics.diagnostic import nearest
+from verifier.language.source import Span
 from verifier.language.syntax import tree
 from verifier.plan import observables
 from verifier.plan.conditions import resolve
@@ -16,9 +17,9 @@ from verifier.plan.signals import aspects
 from verifier.plan.signals.colors import COLORS, flashing, steady
 from verifier.plan.signals.signal_placement import MAX_HEADS, Post
 from verifier.plan.vocabulary import Vocabulary
-from verifier.plan.wiring.lamps import CAN_SHOW, HeadMake, SoldHead, looks
+from verifier.plan.wiring.lamps import CAN_SHOW, LENSES, SoldHead, looks
 from verifier.plan.wiring.read_lamps import cannot_show
-from verifier.plan.wiring.wiring_model import Wiring
+from verifier.plan.wiring.wiring_model import Driver, Wiring
 
 # ------------------------------------------------------------------ the chart
 
@@ -60,6 +61,7 @@ def head_colors(
     for post in posts.values():
         listed = _listed_combinations(post, chart)
         for i, head in enumerate(post.heads):
+            rules = _rules_by_color(post, head_nodes.get(head), i, chart)
             if head in head_nodes:
                 shown = {_shows(rule) for rule in head_nodes[head].rules}
                 usual = _shows(head_nodes[head].rules[-1])
@@ -70,8 +72,8 @@ def head_colors(
             if driver:
                 extra = (driver.when_missing, driver.when_out, "dark")
                 shown = shown.union(color for color in extra if color)
+                _check_shown(head, driver, rules, names)
             make = driver.sold_as(head).make if driver else "lamps"
-            _check_shown(head, make, post, shown, names)
             # What is left of a color where some of its lamps fail.
             shown = shown.union(*(looks(make, color) for color in shown))
             colors[head] = Observable("color", head, tuple(sorted(shown, key=_color_order)), usual)
@@ -79,20 +81,52 @@ def head_colors(
     return colors | lone
 
 
-def _check_shown(head: str, make: HeadMake, post: Post, shown: Iterable[str], names: Names) -> None:
-    """A head can show the colors that it has to."""
-    if make == "semaphore":
-        wrong = next((c for c in sorted(shown) if c not in ("dark", *CAN_SHOW[make])), None)
-        if wrong is not None:
-            names.error("CP674", post.node.name.span, "arm", head=head, color=wrong)
-        return
+def _rules_by_color(
+    post: Post, node: tree.Head | None, index: int, chart: aspects.Chart
+) -> dict[str, Span]:
+    """The colors that rules give a head, by the first rule that does."""
+    if node is not None:
+        return {_shows(rule): rule.span for rule in reversed(node.rules)}
+    found: dict[str, Span] = {}
+    beside = chart.beside(plate_of(post))
+    for rule in post.node.rules:
+        if colors := beside.colors(rule.shows.text, len(post.heads)):
+            found.setdefault(colors[index], rule.span)
+    return found
+
+
+def _check_shown(head: str, driver: Driver, rules: Mapping[str, Span], names: Names) -> None:
+    """A head can show the colors that it has to, by its rules and by its board."""
+    sold = driver.sold_as(head)
+    extra = (driver.when_missing, driver.when_out)
+    shown = sorted({color for color in (*rules, *extra) if color and steady(color) in COLORS})
     colors = sorted({steady(color) for color in shown})
-    wrong = cannot_show(make, colors)
+    lit = [color for color in colors if color != "dark"]
+    about: str = sold.make
+    wrong = cannot_show(sold.make, colors)
+    if sold.make == "semaphore":
+        wrong = next((color for color in shown if color not in CAN_SHOW["semaphore"]), None)
+        about = "arm_dark" if wrong == "dark" else "semaphore"
+    elif sold.make == "target" and len(lit) > LENSES:
+        wrong = lit[-1]
+    elif sold.make == "three-color" and wrong is None and {"lunar", "white"} <= set(colors):
+        about, wrong = "alike", "white"
     if wrong is not None:
-        of_rows = make == "position-light"
-        names.error("CP674", post.node.name.span, "rows" if of_rows else "", head=head, color=wrong)
-    elif make == "three-color" and {"lunar", "white"} <= set(colors):
-        names.error("CP674", post.node.name.span, "alike", head=head)
+        others = [span for color, span in rules.items() if wrong in (color, steady(color))][:1]
+        names.error("CP674", sold.made_at or driver.span, _WORDED[about], others=others,
+                    head=head, color=wrong, colors=lit)  # fmt: skip
+
+
+# The words of that error, by make.
+_WORDED = {
+    "two-color": "",
+    "three-color": "three-color",
+    "alike": "alike",
+    "target": "target",
+    "position-light": "position-light",
+    "semaphore": "semaphore",
+    "arm_dark": "arm_dark",
+}
 
 
 def aspect_observable(
@@ -179,17 +213,26 @@ def with_lamps(
     sold = {head: as_sold for driver in wiring.drivers.values() for head, as_sold in driver.sold}
     if not sold:
         return dict(signals)
-    return {name: _lit(_with_lamps(s, sold, wiring), track, names) for name, s in signals.items()}
+    return {
+        name: _lit(_with_lamps(s, sold, wiring), sold, track, names) for name, s in signals.items()
+    }
 
 
-def _lit(signal: Signal, track: Track, names: Names) -> Signal:
-    """The block before a signal with heads that a train lights is detected."""
-    if not any(head.approach for head in signal.heads):
+def _lit(signal: Signal, sold: Mapping[str, SoldHead], track: Track, names: Names) -> Signal:
+    """The block before a signal with heads that a train lights is detected, and it lights them
+    all. (An arm is seen at all times.)"""
+    lit = [sold[head.name].lit_at for head in signal.heads if head.approach]
+    at = next((span for span in lit if span is not None), None)
+    if at is None:
         return signal
-    block = track.pieces[signal.joint.other(signal.enters).piece].block
+    if any(not head.approach and head.make != "semaphore" for head in signal.heads):
+        names.error("CP675", at, "some", others=[signal.span], signal=signal.name)
+    before = signal.joint.other(signal.enters).piece
+    block = track.pieces[before].block
     declared = names.table.get(block) if block else None
     if block is None or (declared and getattr(declared.node, "undetected", False)):
-        names.error("CP677", signal.span, signal=signal.name)
+        variant = "edge" if block is None else ""
+        names.error("CP677", at, variant, others=[signal.span], signal=signal.name, edge=before)
         return signal
     what = observables.block_report(block)
     return replace(signal, lit=Fact(what, ("occupied",), signal.span, f"{block} occupied"))

@@ -5,16 +5,19 @@ color that is left where some of them fail. Mixtures of light: common practice, 
 """
 
 from collections.abc import Collection, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from itertools import combinations
 from typing import Literal
 
+from verifier.language.source import Span
 from verifier.plan.signals.colors import flashes, flashing, steady
 
 # A lamp for each color, as three lenses of a target, too; LEDs of several colors in one case;
 # rows of lamps that have one in the middle in common; an arm, which is held
 # up for every color but red, and falls.
 HeadMake = Literal["lamps", "target", "two-color", "three-color", "position-light", "semaphore"]
+# A target has a lens for each color (common practice, no source).
+LENSES = 3
 CommonSide = Literal["anode", "cathode"]
 CENTER = "center"
 # What each kind of head can show, apart from dark.
@@ -43,7 +46,8 @@ class SoldHead:
     """A head as it is sold. ``common``: the side of its LEDs that is joined, empty where the file
     does not say. ``series``: how many LEDs of a color are in series with one resistor.
     ``approach``: it is dark while no train is reported on the block before it; ``tested``: its
-    board finds a lamp that fails even then."""
+    board finds a lamp that fails even then. ``made_at``, ``lit_at``: where the file says
+    what make it is, and that a train lights it."""
 
     make: HeadMake = "lamps"
     common: CommonSide | None = None
@@ -51,6 +55,8 @@ class SoldHead:
     incandescent: bool = False
     approach: bool = False
     tested: bool = False
+    made_at: Span | None = field(default=None, compare=False)
+    lit_at: Span | None = field(default=None, compare=False)
 
 
 def lamps_of(make: HeadMake, color: str) -> tuple[str, ...]:

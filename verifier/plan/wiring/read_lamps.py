@@ -41,7 +41,9 @@ def sold_heads(
             said.setdefault(name.text, {})[kind] = name
     for head, kinds in said.items():
         _check_together(head, kinds, names)
-        yield head, _sold(kinds, about, names)
+        sold = _sold(kinds, about, names)
+        _check_alone(head, sold, kinds, names)
+        yield head, sold
 
 
 def _is_of_lamps(clause: tree.Clause) -> bool:
@@ -49,16 +51,17 @@ def _is_of_lamps(clause: tree.Clause) -> bool:
 
 
 def _sold(
-    kinds: Collection[str], about: Mapping[tree.ClauseKind, tree.Clause], names: Names
+    kinds: Mapping[str, tree.Name], about: Mapping[tree.ClauseKind, tree.Clause], names: Names
 ) -> SoldHead:
     sold = SoldHead(
         incandescent="incandescent" in kinds,
         approach="approach-lit" in kinds,
         tested="tested-unlit" in kinds,
+        lit_at=kinds["approach-lit"].span if "approach-lit" in kinds else None,
     )
     for kind in kinds:
         if kind in _MAKES:
-            sold = replace(sold, make=_MAKES[kind])
+            sold = replace(sold, make=_MAKES[kind], made_at=kinds[kind].span)
         if kind in _COMMON:
             sold = replace(sold, common=_COMMON[kind])
     if "series" in kinds:
@@ -80,6 +83,20 @@ def _check_together(head: str, kinds: Mapping[str, tree.Name], names: Names) -> 
         for other in others:
             names.error("CP675", kinds[other].span, others=[kinds[one].span],
                         head=head, one=one, also=other)  # fmt: skip
+
+
+def _check_alone(head: str, sold: SoldHead, kinds: Mapping[str, tree.Name], names: Names) -> None:
+    """What is said of a head makes sense beside what is not."""
+    if sold.tested and not sold.approach:
+        names.error("CP675", kinds["tested-unlit"].span, "tested", head=head)
+    if sold.make == "position-light" and sold.series > _OUTER:
+        others = [kinds["position-light"].span]
+        names.error("CP675", kinds["series"].span, "row", others=others, head=head,
+                    count=sold.series)  # fmt: skip
+
+
+# The lamps of a row beside the one in the middle.
+_OUTER = 2
 
 
 def check_outputs(driver: Driver, node: tree.Driver, names: Names) -> None:
