@@ -20,6 +20,7 @@ def last_line(text: str) -> str:
         ("any of Main, Switch free", "any of Main, Switch clear"),
         ("T1 straight", "T1 normal"),
         ("T1 thrown", "T1 reverse"),
+        ("T1 closed", "T1 normal"),
         ("T1 lies normal", "T1 normal"),
         ("not T1 lies open", "not T1 moving"),
         ("G1 closed", "G1 seated"),

@@ -98,3 +98,8 @@ def test_no_block_lies_before_a_signal_at_an_edge() -> None:
         hint="Put a block with a detector there, or take the signal out of `approach-lit`.",
         more=("the signal is here",),
     )
+
+
+def test_what_an_output_carries_is_a_current() -> None:
+    (error,) = errors(SIGNALS.format(color="green", last="red") + "  outputs 9 of 20 V\n")
+    assert "what an output carries" in error.message + error.hint

@@ -44,7 +44,7 @@ STATES_OF = {
 }
 # What people also call these states.
 _POINTS_ALSO = {
-    **dict.fromkeys(("straight", "unthrown"), "normal"),
+    **dict.fromkeys(("straight", "unthrown", "closed"), "normal"),
     **dict.fromkeys(("thrown", "diverging", "diverged", "curved", "reversed"), "reverse"),
 }
 _ALSO_CALLED: Mapping[str, Mapping[str, str]] = {

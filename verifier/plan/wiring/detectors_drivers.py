@@ -255,7 +255,7 @@ def _each(given: ClauseReader, names: Names) -> Number | None:
     outputs = given.get("outputs")
     if outputs is None or len(outputs.lengths) < 2:
         return None
-    return read_amount(outputs.lengths[1], plausible_ranges.LAMP, names)
+    return read_amount(outputs.lengths[1], plausible_ranges.EACH, names)
 
 
 def _heads(

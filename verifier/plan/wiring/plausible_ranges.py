@@ -53,6 +53,8 @@ WHEELSET = _up_to("the resistance of a wheelset", RESISTANCE, 10_000_000, "10 ko
 LOAD = _up_to("the current that stock draws", CURRENT, 20, "10 mA")
 RAIL_CODE = _up_to("the code of a rail", COUNT, 400, "83")
 RAIL_OHMS = _up_to("the resistance of a rail", RESISTANCE, 10, "100 mohm")
+POINTS_AT = _up_to("a distance along the rail", LENGTH, 1000, "400 mm", zero=True)
+EACH = _up_to("what an output carries", CURRENT, 5, "20 mA")
 FEEDER_AT = _up_to("the place of a feeder", LENGTH, 1000, "400 mm", zero=True)
 HOLD = _up_to("the hold time", TIME, 600, "4 s", zero=True)
 THROW = _up_to("the time a motor takes", TIME, 60, "3 s")

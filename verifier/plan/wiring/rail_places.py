@@ -156,7 +156,7 @@ def points_places(
     """How far the points of a turnout are from those of others, and where that is said."""
     found = []
     for place in clause.places if clause is not None else ():
-        at = read_amount(place.at, plausible_ranges.FEEDER_AT, names)
+        at = read_amount(place.at, plausible_ranges.POINTS_AT, names)
         beyond = _from_points(place.over[0], block, names)
         if at is not None and beyond is not None:
             found.append((at, beyond, place.span))
