@@ -249,6 +249,27 @@ def test_an_arm_has_a_wire_for_each_position_but_stop() -> None:
     assert "drive(0, out.head_2 == COLOR_GREEN);" in skeleton(export, "arms.c")
 
 
+@pytest.mark.parametrize(
+    ("change", "short", "told"),
+    [
+        (("", ""), True, "2 and 4"),  # a contact at each arm
+        (("inputs 1", "inputs 2"), False, "2 and 4"),
+        (("  when lamp out shows red\n", ""), False, ""),
+        (("semaphore 2, 4", "semaphore 4"), False, "4"),
+        (("  Clear  when C clear\n", ""), False, "2"),  # an arm that never rises has none
+    ],
+)
+def test_an_arm_that_its_board_watches_takes_an_input(
+    change: tuple[str, str], short: bool, told: str
+) -> None:
+    """Both derivations count it; else the proof would end in an internal error."""
+    text = ARMS + "  inputs 1\n  when lamp out shows red\n"
+    report = prove(load_text(text.replace(*change)), only=["driver-short-of-inputs"])
+    assert [v.status == "broken" for v in report.verdicts] == [short]
+    said = [text for text in report.assumed if "contacts by which boards know" in text]
+    assert len(said) == bool(told) and all(f"the arms of {told} lie" in text for text in said)
+
+
 LIT = """\
 edge West, East
 supply Bus-1 DC 12 V

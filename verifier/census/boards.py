@@ -159,11 +159,18 @@ def outputs_needed(driver: Driver, survey: Survey) -> int:
 
 def inputs_needed(driver: Driver, read: Iterable[tuple[str, bool]], survey: Survey) -> int:
     """One for each detector, one for each contact of a turnout, one for each wire of what else it
-    hears. ``read``: its detectors and (True) turnouts."""
+    hears, and one for each arm that can rise, where it reacts to one that does not. ``read``: its
+    detectors and (True) turnouts."""
     machines = survey.plan.wiring.machines
     count = sum(
         len(machines[name].contacts or (1, 2)) if contacts and name in machines
         else 2 if contacts else 1
         for name, contacts in read
     )  # fmt: skip
-    return count + sum(wires_from(name, survey) for name in hears(driver, survey))
+    arms = {
+        head.name for _, head in heads(survey)
+        if driver.when_out is not None and head.name in driver.heads
+        and driver.sold_as(head.name).make == "semaphore"
+        and {steady(color) for color in head.color.values} - {"red", "dark"}
+    }  # fmt: skip
+    return count + len(arms) + sum(wires_from(name, survey) for name in hears(driver, survey))

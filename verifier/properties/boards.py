@@ -8,7 +8,7 @@ from collections.abc import Iterable, Iterator
 from verifier.language.listing import several
 from verifier.logic.expr import constant
 from verifier.plan.model import Plan
-from verifier.plan.wiring.hearing import Source, heard, told, wires_of
+from verifier.plan.wiring.hearing import Source, heard, told, watched_arms, wires_of
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.properties.obligation import Obligation
 from verifier.properties.wiring import heads_of, lamp_colors, reports_wanted
@@ -41,12 +41,14 @@ def driver_short_of_inputs(plan: Plan) -> Iterator[Obligation]:
     """A driver has an input for every wire that it reads.
 
     A detector has one wire, a turnout one for each of its contacts, a lever one for each of its
-    contacts, a button or a relay one. Checked where `inputs` is given.
+    contacts, a button or a relay one; so has the arm of a semaphore, where the driver reacts to a
+    lamp that is out. Checked where `inputs` is given.
     """
     for driver in plan.wiring.drivers.values():
         if driver.inputs is None:
             continue
         needs = dict(reports_read(driver, plan)) | _wires(heard(driver, plan), plan)
+        needs |= {f"the arm of {name}": 1 for name in watched_arms(plan, driver.name)}
         yield from _short(
             driver, "input", driver.inputs, needs, "Use a driver with {need}, or several.", ()
         )

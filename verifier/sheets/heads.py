@@ -1,5 +1,5 @@
-"""Heads that are not a lamp for each color: rows and arms in words, contacts at arms, leads that no
-color needs, what they are bought as.
+"""Heads that are not a lamp for each color: rows and arms in words, leads that no color needs,
+what they are bought as.
 
 In: a plan, or heads of it. Out: words for sheets, names of heads, kinds of parts.
 """
@@ -39,16 +39,6 @@ def shapes(heads: Iterable[Head]) -> Iterator[str]:
         said = [(further if i else first).format(c, ROWS[c]) for i, c in enumerate(colors[::-1])]
         alike.setdefault(", ".join(said), []).append(head.name)
     yield from (f"{listing(names)}: {said}." for said, names in alike.items() if said)
-
-
-def watched_arms(plan: Plan) -> tuple[str, ...]:
-    """Heads whose arm has a contact by which its board notices that it is not as it should be."""
-    return tuple(
-        head.name
-        for _, head in heads_of(plan)
-        if head.make == "semaphore" and head.lamps
-        and (driver := plan.wiring.driver_of(head.name)) and driver.when_out is not None
-    )  # fmt: skip
 
 
 def open_leads(plan: Plan) -> Iterator[tuple[str, tuple[str, ...]]]:

@@ -13,7 +13,7 @@ from verifier.logic.expr import TRUE
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.signals.heads import signal_of
-from verifier.plan.wiring.hearing import heard
+from verifier.plan.wiring.hearing import heard, watched_arms
 from verifier.plan.wiring.supplied import ends_of
 from verifier.properties.amounts import amps, length
 from verifier.properties.wiring import (
@@ -22,7 +22,7 @@ from verifier.properties.wiring import (
     supply_mismatch,
 )
 from verifier.sheets.conductors import Conductor, is_locked, pulse_of
-from verifier.sheets.heads import open_leads, watched_arms
+from verifier.sheets.heads import open_leads
 
 
 def unlisted(plan: Plan, wires: Sequence[Conductor]) -> Iterator[str]:

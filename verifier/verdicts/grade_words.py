@@ -13,6 +13,7 @@ from verifier.language.listing import listing
 from verifier.plan.claims import limits_on_trains
 from verifier.plan.locking.locking_model import never_broken
 from verifier.plan.model import Plan
+from verifier.plan.wiring.hearing import watched_arms
 from verifier.verdicts.exit_codes import ExitCode
 from verifier.verdicts.grade import Grade, KeptOut, Shortfall, ShortfallKind, lacks
 from verifier.verdicts.report import Report
@@ -82,7 +83,8 @@ def failures_words(report: Report) -> str:
     were, and nothing else can."""
     if not report.failures:
         return ""
-    untried = listing(never_broken(report.plan.locking))
+    arms = ("contacts at arms",) * bool(watched_arms(report.plan))
+    untried = listing((*never_broken(report.plan.locking), *arms))
     if report.all_pairs:
         return f"; failures of {untried} were not tried" if untried else ""
     but = f", but none of {untried}" if untried else ""

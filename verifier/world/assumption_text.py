@@ -21,6 +21,7 @@ from verifier.plan.wiring.sections import may_be_too_short, two_fed
 from verifier.plan.wiring.supplied import drawn_from, ends_of
 from verifier.plan.wiring.wiring_model import Detector
 from verifier.world.division_text import of_known_rails, unknown_divisions
+from verifier.world.head_text import of_heads
 
 # Names listed in one sentence before the rest is counted.
 NAMED = 5
@@ -293,14 +294,8 @@ def _drivers(plan: Plan) -> Iterator[str]:
             (d.name for d in drivers if d.when_out is None and len(d.heads) > 1),
             "Nothing is said of a lamp out for {}: the other heads stay as they are.",
         )
-    yield from _about(
-        (s.name for s in plan.signals.values() if s.lit),
-        "Lit only for a train: {}. None is taken to be read from beyond the block before.",
-    )
-    yield from _about(
-        (h.name for s in plan.signals.values() for h in s.heads if h.make == "semaphore"),
-        "Arms that stick are not considered: those of {} fall to stop when nothing holds them.",
-    )
+    for names, sentence in of_heads(plan):
+        yield from _about(names, sentence)
     yield from _about(
         dict.fromkeys(name for driver in drivers for _, name in heard(driver, plan)),
         "Not looked at: a wire of {} that breaks, or is swapped with another. Drivers are taken to "

@@ -152,6 +152,18 @@ def wires_of(source: Source, plan: Plan) -> tuple[str, ...]:
             return plan.signals[name].aspect.values[:-1]
 
 
+def watched_arms(plan: Plan, board: str | None = None) -> tuple[str, ...]:
+    """Heads whose arm has a contact by which its board (any, or one) notices that it is not as it
+    should be."""
+    return tuple(
+        head.name
+        for signal in plan.signals.values() for head in signal.heads
+        if head.make == "semaphore" and head.lamps
+        and (driver := plan.wiring.driver_of(head.name)) and driver.when_out is not None
+        and board in (None, driver.name)
+    )  # fmt: skip
+
+
 def told(driver: Driver, plan: Plan) -> tuple[Source, ...]:
     """What other boards hear from a board: what it keeps in memory, and signals of which it lights
     the first head."""

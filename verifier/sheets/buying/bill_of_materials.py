@@ -8,11 +8,12 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from verifier.plan.model import Plan
+from verifier.plan.wiring.hearing import watched_arms
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.properties.wiring import lamp_colors
 from verifier.sheets.buying.part_kinds import PartKind
 from verifier.sheets.conductors import conductors
-from verifier.sheets.heads import head_kind, watched_arms
+from verifier.sheets.heads import head_kind
 
 
 @dataclass(frozen=True, slots=True)
