@@ -301,7 +301,8 @@ driver B1 drives 2, 4
         ("train on C", "dark", "Stop"),
         ("train on B", "green", "Clear"),
         ("train on B, feeder b1 broken", "dark", "an unlisted combination"),
-        ("lamp 4 green out", "dark", "an unlisted combination"),
+        ("lamp 4 green out", "dark", "Stop"),  # once lit, the board sees that
+        ("head 4 dark", "dark", "an unlisted combination"),
         ("train on B, lamp 4 green out", "red", "Stop"),
     ],
 )  # fmt: skip
@@ -352,6 +353,38 @@ def test_a_lamp_that_failed_while_it_was_dark() -> None:
     tested = LIT.replace("approach-lit 4", "approach-lit 4 tested-unlit 4")
     assert broken(tested) == set()
     assert shown(tested, "lamp 4 green out") == ("yellow", "dark")
+
+
+TWO_LIT = """\
+edge West entering only
+edge Main-East, Side-East leaving only
+block A, S, M, D
+turnout T1 in S
+track West = A | T1 normal | M = Main-East
+track T1 reverse | D = Side-East
+signal 2 at A | T1
+  heads upper, lower
+  Clear            when T1 normal and S, M clear
+  Diverging-Clear  when T1 reverse and S, D clear
+  Stop             otherwise
+driver B1 drives 2.upper, 2.lower
+  approach-lit 2.upper, 2.lower
+  when lamp out shows red
+"""
+
+
+@pytest.mark.parametrize("where", ["", "train on A, "])
+def test_a_board_sees_a_lamp_fail_as_soon_as_a_train_lights_it(where: str) -> None:
+    plan = load_text(TWO_LIT)
+    states = evaluate(plan, situation_of(plan, f"{where}T1 reverse, lamp 2.upper red out")).states
+    assert states[plan.signals["2"].reading] == "Stop"
+
+
+def test_the_moment_before_a_board_reacts_counts_nowhere() -> None:
+    """Dark over green, which is Clear, is read where nothing reacts to a red lamp that is out."""
+    assert broken(TWO_LIT) == set()
+    unseen = TWO_LIT.replace("  when lamp out shows red\n", "")
+    assert broken(unseen) == {"lamp 2.upper red", "head 2.upper"}
 
 
 def test_the_program_lights_it_for_a_train() -> None:

@@ -108,10 +108,11 @@ class _Teller:
             shown = self.signal(signal, 0)
             return replace(shown, kind=CauseKind.WOULD_SHOW) if unlit else shown
         reasons = missing + [
-            self._unlit(head, states[head.color], seen[head.name])
+            self._otherwise(head, signal, states, seen[head.name])
             for head in heads
             if seen[head.name] != states[head.color]
         ]
+        reasons = list(dict.fromkeys(reasons))
         if unlit:
             reasons.append(
                 cause(CauseKind.JUDGED_UNLIT, Subject("signal", signal.name), signal.span)
@@ -133,6 +134,26 @@ class _Teller:
         told = {what.name: state for what, state in self._states(*colors).items()}
         seen = self._wires.sight(signal, told)
         return {head.name: color for head, color in zip(signal.heads, seen, strict=True)}
+
+    def _otherwise(
+        self, head: Head, signal: Signal, states: Mapping[Observable, str], seen: str
+    ) -> Cause:
+        """Why a head does not show the color that its driver gives it: where nobody stands before a
+        signal that trains light, what its driver would see once it is lit."""
+        driver = self._plan.wiring.driver_of(head.name)
+        told = {other.name: states[other.color] for other in signal.heads}
+        nobody = signal.lit is not None and self._wires.vacant(signal.lit.what.name)
+        if nobody and driver is not None and driver.when_out == seen:
+            out = [
+                self._unlit(other, told[other.name], "dark")
+                for other in signal.heads
+                if other.name in driver.heads and self._wires.would_fail(other.name, told)
+            ]
+            if out:
+                subject = Subject("driver", driver.name)
+                kind = CauseKind.SHOWN_WHEN_OUT
+                return cause(kind, subject, driver.span, tuple(out), state=seen)
+        return self._unlit(head, told[head.name], seen)
 
     def _unlit(self, head: Head, color: str, seen: str) -> Cause:
         """Why a head does not show the color that its driver gives it."""

@@ -479,7 +479,22 @@ class EquipmentState:
         light, those that one would see who came."""
         if signal.lit is None or not self.vacant(signal.lit.what.name):
             return tuple(self.shown(head.name, told) for head in signal.heads)
-        return tuple(self._fallen(head.name, self._lens(head.name, told)) for head in signal.heads)
+        lit = self._once_lit(signal, told)
+        return tuple(self._fallen(head.name, self._lens(head.name, lit)) for head in signal.heads)
+
+    def _once_lit(self, signal: Signal, told: Mapping[str, str]) -> dict[str, str]:
+        """What all heads are told once a train lights those of a signal: the boards of these see,
+        at once as ever, that a lamp is out."""
+        lit = dict(told)
+        for driver in self._wiring.drivers.values():
+            own = [head.name for head in signal.heads if head.name in driver.heads]
+            if driver.when_out is not None and any(self.would_fail(name, told) for name in own):
+                lit.update(dict.fromkeys(own, driver.when_out))
+        return lit
+
+    def would_fail(self, head: str, told: Mapping[str, str]) -> bool:
+        """Whether a head would not light as it is told, were it lit."""
+        return told[head] != "dark" and not self.can_light(head, told[head])
 
     def _fallen(self, head: str, seen: str) -> str:
         """An arm that nothing holds up is at stop."""

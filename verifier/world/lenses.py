@@ -98,8 +98,9 @@ class Lenses:
         named = self._plan.conditions
         return (s.what for s in facts_unfolded(whens, lambda name: named[name].condition))
 
-    def _tripped(self, head: str, driver: Driver) -> Expr:
-        """That the driver sees a head of the same signal fail to light."""
+    def _tripped(self, head: str, driver: Driver, *, lit: bool = False) -> Expr:
+        """That the driver sees a head of the same signal fail to light. ``lit``: were a train to
+        light them all."""
         if driver.when_out is None:
             return FALSE
         signal, _ = self._heads[head]
@@ -111,7 +112,8 @@ class Lenses:
                 fails = negation(self._circuits.lights(other.name, color))
                 if color != "dark" and fails is not FALSE:
                     driven = self._driven(other.name, driver, (color,))
-                    out.append(conjunction(fails, driven, self._watched(other)))
+                    watched = TRUE if lit else self._watched(other)
+                    out.append(conjunction(fails, driven, watched))
         return disjunction(*out)
 
     def _watched(self, head: Head) -> Expr:
@@ -190,12 +192,27 @@ class Lenses:
         what = signal.heads[index].color
         return atom(what, color) if color in what.values else FALSE
 
+    def _commanded_for_a_train(self, head: str, color: str) -> Expr:
+        """The same, were a train to light the heads of the signal: its driver then sees, at once as
+        ever, that a lamp is out."""
+        driver = self._plan.wiring.driver_of(head)
+        as_it_is = self._commanded(head, color)
+        if driver is None or driver.when_out is None:
+            return as_it_is
+        powered = self._circuits.fed(driver.name, driver.supply)
+        trips = conjunction(powered, self._tripped(head, driver, lit=True))
+        return disjunction(
+            conjunction(trips, constant(driver.when_out == color)),
+            conjunction(negation(trips), as_it_is),
+        )
+
     def _lit(self, head: str, color: str) -> Expr:
         """That a head is lit in a color."""
         up = self._lit_up(self._partner.get(head, head))
-        return conjunction(up, self._lit_for_a_train(head, color))
+        return conjunction(up, self._lit_by(head, color, self._commanded))
 
-    def _lit_for_a_train(self, head: str, color: str) -> Expr:
+    def _lit_by(self, head: str, color: str, commanded: Callable[[str, str], Expr]) -> Expr:
+        """That what heads are ``commanded`` lights one of them in a color."""
         source = self._partner.get(head, head)
         if self._plan.wiring.driver_of(source) is None:
             return FALSE
@@ -206,13 +223,13 @@ class Lenses:
             if shows is FALSE:
                 continue
             if flashes(color):
-                commanded = self._commanded(source, flashing(driven))
-                found.append(conjunction(commanded, shows, circuits.flashes(source)))
+                told = commanded(source, flashing(driven))
+                found.append(conjunction(told, shows, circuits.flashes(source)))
                 continue
             stopped = conjunction(
-                self._commanded(source, flashing(driven)), circuits.flasher_stays_lit(source)
+                commanded(source, flashing(driven)), circuits.flasher_stays_lit(source)
             )
-            found.append(conjunction(shows, disjunction(self._commanded(source, driven), stopped)))
+            found.append(conjunction(shows, disjunction(commanded(source, driven), stopped)))
         return disjunction(*found)
 
     def _colors_of(self, head: str) -> tuple[str, ...]:
@@ -264,10 +281,16 @@ class Lenses:
         nobody = self._circuits.vacant(behind) if behind else TRUE
         sights: list[dict[str, Expr]] = []
         for head, (_, colors) in zip(signal.heads, seen, strict=True):
-            up = disjunction(nobody, self._lit_up(self._partner.get(head.name, head.name)))
+            source = self._partner.get(head.name, head.name)
+            own = self._heads[source][0] is signal  # (a train before one lights no other)
+            would = self._commanded_for_a_train if own else self._commanded
+            here = conjunction(negation(nobody), self._lit_up(source))
             rest = "red" if head.make == "semaphore" else "dark"
             sight = {
-                c: conjunction(up, self._lit_for_a_train(head.name, c))
+                c: disjunction(
+                    conjunction(here, self._lit_by(head.name, c, self._commanded)),
+                    conjunction(nobody, self._lit_by(head.name, c, would)),
+                )
                 for c in colors
                 if c not in ("dark", rest)
             }
