@@ -329,13 +329,13 @@ from tests.messages.expecting import Change, expect, wired
             (),
         ),
         (
-            "district South on Track-A",
+            "district South of Track-A",
             "CP104",
-            "on",
-            "`on` was not expected here",
+            "of",
+            "`of` was not expected here",
             (
-                "Expected `fed`. A district is written `district North fed by Track-A over 30 ft "
-                "of 16 AWG`."
+                "Expected `fed` or `on`. A district is written `district North fed by Track-A over "
+                "30 ft of 16 AWG`."
             ),
             (),
         ),
@@ -345,8 +345,8 @@ from tests.messages.expecting import Change, expect, wired
             "South",
             "this `district` statement stops short after `South`",
             (
-                "Expected `fed`. A district is written `district North fed by Track-A over 30 ft "
-                "of 16 AWG`."
+                "Expected `fed` or `on`. A district is written `district North fed by Track-A over "
+                "30 ft of 16 AWG`."
             ),
             (),
         ),
