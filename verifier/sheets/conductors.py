@@ -118,6 +118,8 @@ class _Harness:
         """``also``: a second supply whose circuit it is part of."""
         own = () if supply is None else (supply,)
         supplies = own if role in _OWN else self.wiring.sharing_return(supply)
+        if supply and also and not self.wiring.share_a_return(supply, also):
+            supplies = (*supplies, also)  # no other wire is of both
         joins = frozenset(s for s in (supply, also) if s is not None)
         function = WireFunction(role, supplies)
         return Conductor(name, start, to, function, self.section, serves, joins, run, through)
@@ -328,11 +330,13 @@ class _Harness:
         yield from self._power(detector.name, detector.supply, Device("detector", detector.name))
         for reader in self.equipment.detector_readers[detector.name] or ("",):
             driver = self.wiring.drivers.get(reader)
-            name, supply = detector.name, driver.supply if driver else detector.supply
+            # To a board whose supply is not given it is kept apart by that of the detector.
+            own = None if detector.isolated else detector.supply
+            name, supply = detector.name, (driver.supply if driver else detector.supply) or own
             yield self._conductor(
                 fault_name(FaultKind.DETECTOR_WIRE, name, reader), end("detector", name, "output"),
                 self._input(reader, name), "detector output", supply, name,
-                also=None if detector.isolated else detector.supply,
+                also=own,
             )  # fmt: skip
 
     def _machine(self, machine: Machine) -> Iterator[Conductor]:
