@@ -16,6 +16,7 @@ def last_line(text: str) -> str:
     [
         ("Main unoccupied", "Main clear"),
         ("Main free", "Main clear"),
+        ("Main, Switch unoccupied", "Main, Switch clear"),
         ("Main, Switch vacant", "Main, Switch clear"),
         ("any of Main, Switch free", "any of Main, Switch clear"),
         ("T1 straight", "T1 normal"),
@@ -67,6 +68,7 @@ def test_nothing_like_the_opposite_is_meant() -> None:
 
 def test_a_word_in_the_middle_of_a_line_and_one_too_many() -> None:
     assert last_line("edge West\nblokc Main\n") == "  2 + block Main"
+    assert last_line("track West = Main / Single\n") == "  1 + track West = Main | Single"
     assert last_line("edge West; \nblock Main\n") == "  1 + edge West"
 
 

@@ -13,6 +13,7 @@ from verifier.plan.signals.heads import signal_meant, signal_of
 from verifier.plan.vocabulary import (
     STATES_OF,
     Vocabulary,
+    also_called,
     state_hints,
     state_text,
     states_of,
@@ -53,6 +54,10 @@ def _resolve_fact(fact: tree.Fact, words: Vocabulary, in_rule: bool) -> Conditio
     if state is None:
         return _named_condition(fact, words)
     if len(fact.names) > 1 and not fact.quantity and not _all_at_once(fact, state, words):
+        declared = words.names.table.get(fact.names[0].text)
+        if declared and also_called(declared.kind, state):
+            wrong_state(fact.names[0], declared.kind, state, words)
+            return None
         names = ", ".join(n.text for n in fact.names)
         words.names.error(
             "CP205",

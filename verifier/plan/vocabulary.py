@@ -92,11 +92,16 @@ class Vocabulary:
     routes: Mapping[str, Route]  # by the name the file gives them
 
 
+def also_called(kind: str, state: tree.FactState) -> str | None:
+    """The state of a thing of this kind for which people also say this."""
+    return _ALSO_CALLED.get(kind, {}).get(state_text(state))
+
+
 def wrong_state(name: tree.Name, kind: str, state: tree.FactState, words: Vocabulary) -> None:
     """Note that a thing is never in this state."""
     variant, near, aspect = "", None, ""
     hints: tuple[str | Hint, ...] = state_hints(kind)
-    also = _ALSO_CALLED.get(kind, {}).get(state_text(state))
+    also = also_called(kind, state)
     if kind in ("limits", "condition"):
         variant = "nameless"
     if state.kind == "train on":

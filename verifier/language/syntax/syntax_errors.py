@@ -188,8 +188,8 @@ def stray(source: Source, token: Token, accepted: Set[str], slip: Hint | None = 
     if variant and not slip:
         return diagnostic("CP101", span, variant, character=ord(character))
     hint = slip or next((Hint(hint) for signs, hint in _SIGNS if character in signs), None)
-    if not slip and character == "-" and "JOINED" in accepted:
-        hint = Hint("joins")
+    if not slip and character in "-/" and "JOINED" in accepted:
+        hint = Hint("joins" if character == "-" else "gap")
     if not hint and accepted:
         hint = Hint("expected_only", expected=expectation(accepted))
     run = len(source.text[span.start :]) - len(source.text[span.start :].lstrip(character))
