@@ -325,11 +325,8 @@ def test_spots(
             ("block Main 2400 mm in North", "block Main 2400 mm in North, North"),
             "CP610",
             "North",
-            "block `Main` is in two districts",
-            (
-                "Keep one district, or cut a gap in both rails and make two blocks. Two "
-                "supplies on one rail feed into each other."
-            ),
+            "block `Main` is in district `North` twice",
+            "Leave out one of the two.",
             ("the first one is here",),
         ),
         (
@@ -810,7 +807,7 @@ track West = Main | Single | Spur = East
     for old, new, code, said in (
         ("s1 on Single", "s1 on Spur", "CP608", "has a statement of its own"),
         ("s1 on Single", "s1", "CP608", "`feeders m1, m2 on Main`"),
-        ("block Main, Single", "block Main, Single in North", "CP610", "in two districts"),
+        ("block Main, Single", "block Main, Single in North", "CP610", "in district `North` twice"),
     ):
         with pytest.raises(InputError) as wrong:
             load_text(text.replace(old, new))

@@ -246,8 +246,9 @@ def _district_of(
             names.find(name, "district")
         for name in node.districts[1:]:
             names.error(
-                "CP610", name.span, others=[node.districts[0].span], block=node.names[0].text
-            )
+                "CP610", name.span, "again" if name.text == node.districts[0].text else "",
+                others=[node.districts[0].span], block=node.names[0].text, district=name.text,
+            )  # fmt: skip
         if node.districts:
             found.update((name.text, node.districts[0].text) for name in node.names)
             said.update((name.text, node.districts[0].span) for name in node.names)
@@ -256,7 +257,11 @@ def _district_of(
             if names.find(name, "block") is None:
                 continue
             if name.text in said:
-                names.error("CP610", name.span, others=[said[name.text]], block=name.text)
+                same = found[name.text] == district.name.text
+                names.error(
+                    "CP610", name.span, "again" if same else "", others=[said[name.text]],
+                    block=name.text, district=district.name.text,
+                )  # fmt: skip
             said.setdefault(name.text, name.span)
             found.setdefault(name.text, district.name.text)
     return found
