@@ -5,6 +5,7 @@ is missing must be a finding of the proof, each wire one whose break the proof c
 device of a route one that the proof asks the route's signal to check.
 """
 
+from collections import Counter
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -169,14 +170,18 @@ def test_every_part_is_one_that_the_file_declares(path: Path) -> None:
     plan = verifier.load(path)
     bought: dict[str, int] = {}
     for part in bill_of_materials(plan):
-        count = part.count * (part.kind.size or 1) if part.kind.family == "head" else part.count
-        bought[part.kind.family] = bought.get(part.kind.family, 0) + int(count)
+        family = part.kind.family.removesuffix("-bulbs")
+        count = part.count * (part.kind.size or 1) if family in ("head", "target") else part.count
+        bought[family] = bought.get(family, 0) + int(count)
     machines = plan.wiring.machines.values()
     heads = [head for signal in plan.signals.values() for head in signal.heads]
-    arms = [head for head in heads if head.make == "semaphore"]
+    made = Counter[str](head.make for head in heads)
     there = {
-        "head": sum(len(lamp_colors(head)) for head in heads if head not in arms),
-        "semaphore": len(arms),
+        "head": sum(len(lamp_colors(head)) for head in heads if head.make == "lamps"),
+        "target": sum(len(lamp_colors(head)) for head in heads if head.make == "target"),
+        **{
+            make: made[make] for make in ("semaphore", "two-color", "three-color", "position-light")
+        },
         "mast": len(plan.signals),
         "plate": sum(signal.plate != "" for signal in plan.signals.values()),
         "driver": len(plan.wiring.drivers),
