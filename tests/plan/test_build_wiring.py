@@ -139,7 +139,7 @@ def test_a_driver_that_says_nothing_is_taken_to_read_all() -> None:
 
 def test_a_board_that_does_not_say_so_reads_what_its_own_heads_go_by() -> None:
     """By hand. 1 shows Clear when B is clear: on both boards; 1.upper is lit for a train on A,
-    1.lower always. 3.upper goes by C, 3.lower by B."""
+    1.lower is an arm. 3.upper goes by C, 3.lower by B."""
     layout = ROOT / "tests" / "census" / "layouts" / "heads-on-two-boards.ixl"
     assert load(layout).equipment.detector_readers == {
         "D-A": ("B1",), "D-B": ("B1", "B2"), "D-C": ("B1",),
