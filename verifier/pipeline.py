@@ -42,6 +42,8 @@ if TYPE_CHECKING:
     from verifier.decide.fault_histories import FaultHistories
     from verifier.decide.histories import HistoryProver
 
+# Told of all that must never be, before the rest is decided.
+OnSafety = Callable[[Report], None]
 # So many differences from the census are named in one message.
 MOST_TOLD = 5
 
@@ -58,7 +60,7 @@ def prove(
     brief: bool = False,
     progress: Progress = silent,
     on_verdict: OnVerdict = unheard,
-    on_safety: Callable[[Report], None] | None = None,
+    on_safety: OnSafety | None = None,
     quick: bool = False,
     world: World | None = None,
     store: ProofStore = NO_STORE,
@@ -102,23 +104,31 @@ def prove(
             for verdict in known.verdicts:
                 on_verdict(verdict)
             return known
-        phases: list[Phase] = [
-            leave_out_vain,
-            check_assumptions,
-            decide_histories(brief=brief, quick=quick),
-            decide_situations,
-            decide_faults(pairs=pairs, quick=quick),
-            find_kept_out,
-        ]
-        if not quick:
-            phases += [tell(on_safety)] if on_safety else []
-            phases += [decide_usefulness, look_for_clear_signals, decide_pairs]
-            phases += [find_repairs, find_promises] if repairs else []
+        phases = _phases(brief, quick, pairs, repairs, on_safety)
         stopped = _run(phases, proof)
         report = proof.report(stopped or (FOLLOWS if quick else None))
         if of_safety and not stopped:
             keep_report(store, report)
         return replace(report, second=_second(agreements))
+
+
+def _phases(
+    brief: bool, quick: bool, pairs: bool, repairs: bool, on_safety: OnSafety | None
+) -> list["Phase"]:
+    """What is done, in this order."""
+    first = [
+        leave_out_vain,
+        check_assumptions,
+        decide_histories(brief=brief, quick=quick),
+        decide_situations,
+        decide_faults(pairs=pairs, quick=quick),
+        find_kept_out,
+    ]
+    if quick:
+        return first
+    told = [tell(on_safety)] if on_safety else []
+    last = [find_repairs, find_promises] if repairs else []
+    return [*first, *told, decide_usefulness, look_for_clear_signals, decide_pairs, *last]
 
 
 def _count(plan: Plan, everything: Sequence[Obligation], wanted: Collection[str]) -> None:
@@ -323,7 +333,7 @@ def decide_situations(proof: ProofState) -> None:
 FOLLOWS = Stopped("what must be possible, pairs and repairs follow", "it follows")
 
 
-def tell(told: Callable[[Report], None]) -> Callable[[ProofState], None]:
+def tell(told: OnSafety) -> Callable[[ProofState], None]:
     """Report what is decided so far."""
 
     def phase(proof: ProofState) -> None:

@@ -28,7 +28,7 @@ signal 2 at Near | Far
 @pytest.mark.parametrize("lasts, status", [("L reverse and ", "proved"), ("", "broken")])
 def test_a_way_back_may_take_either_order(clear: str, other: str, lasts: str, status: str) -> None:
     """One of the two is the way only if relays act in another order than that of the file. Where
-    they stick without the lever, the first to pick stays up for good."""
+    they stick without the lever, the one that picks first never drops."""
     text = RING.format(lasts=lasts, clear=clear, other=other)
     report = verifier.prove(verifier.load_text(text), only=["locked-for-good"])
     assert [v.status for v in report.verdicts] == [status]

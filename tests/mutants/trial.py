@@ -10,17 +10,14 @@ import resource
 import sys
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from importlib.abc import Loader, MetaPathFinder
-from importlib.machinery import ModuleSpec
-from importlib.util import spec_from_loader
 from pathlib import Path
-from types import ModuleType
 from typing import Literal
 
 import pytest
 
 from tests.junction_files import ROOT
 from tests.mutants.sources import EVERYWHERE
+from tests.mutation.loading import load_from
 
 How = Literal["found", "out of time", "survives"]
 # Seconds of work for all that looks at one mutant; a pytest run of some files is a part of it.
@@ -35,21 +32,6 @@ THIRD = ("z3", "pytest", "hypothesis", "lark", "networkx", "pysat.solvers", "pyc
 class Result:
     how: How
     by: str = ""
-
-
-class _Mutated(MetaPathFinder, Loader):
-    """Loads one module from another text than its file's."""
-
-    def __init__(self, module: str, path: Path, text: str) -> None:
-        self._module, self._path, self._text = module, path, text
-
-    def find_spec(self, fullname: str, path: object, target: object = None) -> ModuleSpec | None:
-        if fullname != self._module:
-            return None
-        return spec_from_loader(fullname, self, origin=str(self._path))
-
-    def exec_module(self, module: ModuleType) -> None:
-        exec(compile(self._text, str(self._path), "exec"), module.__dict__)
 
 
 class _FirstFailure:
@@ -76,7 +58,7 @@ def tried(module: str, path: Path, text: str | None, tests: Sequence[str]) -> Re
 
     def look() -> str:
         if text is not None:
-            sys.meta_path.insert(0, _Mutated(module, path, text))
+            load_from(module, path, text)
         if len(tests) < 2:
             return _tests(tests) if tests else _cases()
         near = [test for test in tests if test not in EVERYWHERE]

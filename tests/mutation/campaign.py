@@ -17,14 +17,11 @@ import sys
 import tempfile
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from importlib.abc import Loader, MetaPathFinder
-from importlib.machinery import ModuleSpec
-from importlib.util import spec_from_loader
 from pathlib import Path
-from types import ModuleType
 from typing import NamedTuple
 
 from tests.junction_files import EXAMPLE_FILES, PATTERN_FILES, ROOT, SPEC_FILES
+from tests.mutation.loading import load_from
 from tests.mutation.source_mutants import SourceMutant, source_mutants
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.modules.expand import read
@@ -58,21 +55,6 @@ def all_read() -> list[Read]:
         except InputError:
             continue
     return sorted(found, key=lambda one: ("two-of-each" not in one.path.stem, len(one.source.text)))
-
-
-class _Mutated(MetaPathFinder, Loader):
-    """Loads one module from another text than its file's."""
-
-    def __init__(self, module: str, path: Path, text: str) -> None:
-        self._module, self._path, self._text = module, path, text
-
-    def find_spec(self, fullname: str, path: object, target: object = None) -> ModuleSpec | None:
-        if fullname != self._module:
-            return None
-        return spec_from_loader(fullname, self, origin=str(self._path))
-
-    def exec_module(self, module: ModuleType) -> None:
-        exec(compile(self._text, str(self._path), "exec"), module.__dict__)
 
 
 def accepted(files: Sequence[Read]) -> list[Read]:
@@ -113,7 +95,7 @@ def what_finds(files: Sequence[Read], path: Path, mutant: SourceMutant) -> str:
 
 def _look(files: Sequence[Read], path: Path, mutant: SourceMutant) -> str:
     module = ".".join(path.relative_to(ROOT).with_suffix("").parts)
-    sys.meta_path.insert(0, _Mutated(module, path, mutant.text))
+    load_from(module, path, mutant.text)
     sys.setrecursionlimit(3000)
     try:
         from tests.census.agreement import differ

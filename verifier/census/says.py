@@ -20,7 +20,7 @@ Over = Literal["situations", "histories", "lossy", "blips", "held", "for good"]
 class Must:
     """There must be an obligation about these subjects, with this formula: what must never be, or
     what must be possible. ``at`` are the signals it is about; ``note``: it fails no file;
-    ``over``: what it is asked of, where that is not the same for all of its property."""
+    ``over``: the kind of history it covers, where obligations of one property differ in that."""
 
     subjects: tuple[str, ...]
     formula: Expr

@@ -35,7 +35,7 @@ _CHECK = "verifier.commands.cluster_proving:confirmed"
 
 
 def work(asked: Asked, file: Lent, seconds: float | None) -> Json:
-    """What is told of a file, what was decided, and the proofs that were found."""
+    """The printed report on a file, its verdicts, and the proofs that were found."""
     from verifier.decide.sent_proofs import sent
     from verifier.engines.proof_store import ProofStore
     from verifier.engines.stopping import time_limit

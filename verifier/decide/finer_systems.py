@@ -22,7 +22,7 @@ class FinerSystems:
         self._faults = faults
         self._held = held
         self._histories: dict[Finer, Histories] = {}
-        # What is asked of one system is asked of the same object, with the order asked for last.
+        # Questions about one system share one object, with the order that was asked for last.
         self._ordered: dict[Finer, tuple[Order, Ordered]] = {}
 
     def of(self, finer: Finer, order: Order) -> tuple[Histories, Ordered]:

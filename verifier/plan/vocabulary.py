@@ -107,7 +107,7 @@ def wrong_state(name: tree.Name, kind: str, state: tree.FactState, words: Vocabu
     if state.kind == "train on":
         variant, hints = "train_on", ("its_block",) if kind in _LIES_IN else ("a_block",)
     elif also:
-        hints = (Hint("word_here", near=also),)
+        variant, hints = "other_word", (Hint("word_here", near=also),)
     elif kind == "signal" and state.kind == "color":
         variant, hints = "which_head", ("which_head",)
     elif kind == "signal":

@@ -22,6 +22,7 @@ from verifier.engines.garbage import collect_seldom
 
 if TYPE_CHECKING:
     from verifier.engines.proof_store import ProofStore
+    from verifier.verdicts.report import Verdict
 
 Json = dict[str, Any]
 
@@ -74,75 +75,80 @@ def _warmed_up() -> bool:
 
 def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = None) -> Json:
     """The answer to one job: ``text``, ``name``, and ``path`` if the file exists; ``timeout`` in
-    seconds for each query, ``within`` for all of them; ``store``: what earlier jobs found. What
-    must never be is said (``safety``) before the rest; after an edit, whether it is broken before
-    how. With ``mend``: its ``repairs``. With
-    ``promise``: the fewest ``promises`` of its crew, each with its history and what replaces it.
-    With ``draft``, what is asked of a draft of the text: that. Ctrl-C (SIGINT) ends it with what
-    was decided."""
-    from verifier.api import checked
+    seconds for each query, ``within`` for all of them; ``store``: what earlier jobs found. With
+    ``mend``: its ``repairs``. With ``promise``: the fewest ``promises`` of its crew, each with its
+    history and what replaces it. With ``draft``, what is asked of a draft of the text: that. Else
+    a ``report``. Ctrl-C (SIGINT) ends it with what was decided."""
     from verifier.engines.proof_store import NO_STORE
     from verifier.language.diagnostics.diagnostic import InputError
-    from verifier.pipeline import FOLLOWS, prove
-    from verifier.verdicts.report import Report, Verdict
     from verifier.workbench.analysis import diagnostics_json
-    from verifier.workbench.drafts import draft_json
-    from verifier.workbench.report_json import report_json
 
-    began = last = time.monotonic()
-    broken: set[str] = set()
-
-    def progress(done: int, of: int) -> None:
-        nonlocal last
-        if time.monotonic() - last > EVERY:
-            last = time.monotonic()
-            say({"done": done, "of": of, "broken": len(broken)})
-
-    def on_verdict(verdict: Verdict) -> None:
-        if verdict.fails:
-            broken.add(verdict.obligation.key)
-
-    def on_safety(report: Report) -> None:
-        say({"safety": report_json(report, name, path)})
-
-    name = job["name"]
-    path = Path(job["path"]) if job.get("path") else None
-    store = NO_STORE if store is None else store
     try:
-        if job.get("mend"):
-            return {"repairs": _repairs(job, path, progress)}
-        if job.get("promise"):
-            from verifier.workbench.promises import promises_json
-
-            limits = job.get("timeout"), job.get("within")
-            return promises_json(job["text"], name or "(not saved yet)", path, *limits)
-        if "draft" in job:
-            return draft_json(
-                job["text"], name or "(not saved yet)", path, job["draft"],
-                within=job.get("within"), progress=progress, store=store,
-            )  # fmt: skip
-        plan, world = checked(job["text"], name or "(not saved yet)", path)
-        if len(store) and not job.get("within"):  # after an edit: first whether, then how
-            report = prove(plan, timeout=job.get("timeout"), world=world, store=store, quick=True)
-            if report.stopped != FOLLOWS:
-                return {"report": report_json(report, name, path)}
-            on_safety(report)
-        report = prove(
-            plan,
-            timeout=job.get("timeout"),
-            within=job.get("within"),
-            world=world,
-            progress=progress,
-            on_verdict=on_verdict,
-            on_safety=on_safety,
-            store=store,
-        )
+        return _answered(job, _Progress(say), NO_STORE if store is None else store)
     except InputError as error:
-        return {"errors": diagnostics_json(error.diagnostics, name)}
+        return {"errors": diagnostics_json(error.diagnostics, job["name"])}
     except Exception as error:
         if os.environ.get("CLEARPROOF_TRACEBACK"):
             raise
         return {"bug": f"{type(error).__name__}: {error}"}
+
+
+class _Progress:
+    """Says now and then how far a job is, and what was found broken."""
+
+    def __init__(self, say: Callable[[Json], None]):
+        self.say, self._last, self._broken = say, time.monotonic(), set[str]()
+
+    def __call__(self, done: int, of: int) -> None:
+        if time.monotonic() - self._last > EVERY:
+            self._last = time.monotonic()
+            self.say({"done": done, "of": of, "broken": len(self._broken)})
+
+    def on_verdict(self, verdict: "Verdict") -> None:
+        if verdict.fails:
+            self._broken.add(verdict.obligation.key)
+
+
+def _answered(job: Json, progress: _Progress, store: "ProofStore") -> Json:
+    from verifier.workbench.drafts import draft_json
+    from verifier.workbench.promises import promises_json
+
+    text, name = job["text"], job["name"] or "(not saved yet)"
+    path = Path(job["path"]) if job.get("path") else None
+    if job.get("mend"):
+        return {"repairs": _repairs(job, path, progress)}
+    if job.get("promise"):
+        return promises_json(text, name, path, job.get("timeout"), job.get("within"))
+    if "draft" in job:
+        within, asked = job.get("within"), job["draft"]
+        return draft_json(text, name, path, asked, within=within, progress=progress, store=store)
+    return _proved(job, path, progress, store)
+
+
+def _proved(job: Json, path: Path | None, progress: _Progress, store: "ProofStore") -> Json:
+    """The report. What must never be is said (``safety``) before the rest; after an edit, whether
+    it is broken before how."""
+    from verifier.api import checked
+    from verifier.pipeline import FOLLOWS, prove
+    from verifier.verdicts.report import Report
+    from verifier.workbench.report_json import report_json
+
+    began, name = time.monotonic(), job["name"]
+
+    def on_safety(report: Report) -> None:
+        progress.say({"safety": report_json(report, name, path)})
+
+    plan, world = checked(job["text"], name or "(not saved yet)", path)
+    timeout, within = job.get("timeout"), job.get("within")
+    if len(store) and not within:
+        report = prove(plan, timeout=timeout, world=world, store=store, quick=True)
+        if report.stopped != FOLLOWS:
+            return {"report": report_json(report, name, path)}
+        on_safety(report)
+    report = prove(
+        plan, timeout=timeout, within=within, world=world, progress=progress,
+        on_verdict=progress.on_verdict, on_safety=on_safety, store=store,
+    )  # fmt: skip
     return {"report": report_json(report, name, path), "seconds": time.monotonic() - began}
 
 

@@ -7,7 +7,7 @@ outside it. Reading, renaming and the checks of modules go by these types.
 
 from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field, fields
-from typing import Any, Literal, Self, TypeVar
+from typing import Any, Literal, Self, TypeVar, get_args
 
 from verifier.language.source import Span
 
@@ -193,16 +193,21 @@ Condition = Fact | AllOf | AnyOf | Negation
 
 # ------------------------------------------------------------------ clauses
 
+# What a board says of the lamps of its heads; each is followed by heads.
+LampClause = Literal[
+    "two-color", "three-color", "target", "position-light", "incandescent", "semaphore",
+    "approach-lit", "tested-unlit", "common-anode", "common-cathode", "series",
+]  # fmt: skip
+LAMP_CLAUSES: tuple[LampClause, ...] = get_args(LampClause)
 # The grammar has a rule of the same name for each, with `_` for spaces.
 ClauseKind = Literal[
+    LampClause,
     "thrown by", "motor", "powered by", "contacts", "fouling point", "gap", "frog",
     "points at", "bonded",
     "track power", "kind of current", "rating", "fuse", "fed by", "draws",
     "on", "at", "by", "through", "turns", "sensitivity", "hold", "output", "isolated output",
     "without track power",
-    "throws", "unlocks", "two-color", "three-color", "target", "position-light", "incandescent",
-    "semaphore", "approach-lit", "tested-unlit", "common-anode", "common-cathode", "series",
-    "inputs", "lever contacts", "button contact", "outputs", "reads",
+    "throws", "unlocks", "inputs", "lever contacts", "button contact", "outputs", "reads",
     "when input missing", "when lamp out", "lamps", "needs",
     "detectable", "wheelsets", "load",
     "thrown when", "locked while", "electric lock", "pipe-connected", "pulse", "starts",

@@ -54,10 +54,8 @@ _OPEN_ENDED = STATEMENT_WORDS | {
 }  # fmt: skip
 # So is one after these words of a clause, which the lexer does not know yet.
 _NAMES_FOLLOW = {
-    "by", "through", "reads", "drives", "feeders", "throws", "unlocks", "two-color", "three-color",
-    "target", "position-light", "incandescent", "semaphore", "approach-lit", "tested-unlit",
-    "common-anode", "common-cathode",
-}  # fmt: skip
+    "by", "through", "reads", "drives", "feeders", "throws", "unlocks", *tree.LAMP_CLAUSES,
+} - {"series"}  # fmt: skip
 _WITH_CLAUSES = {"BLOCK", "TURNOUT", "BOOSTER", "REVERSER", "DISTRICT", "DETECTOR", "DRIVER"}
 
 

@@ -16,7 +16,7 @@ from verifier.language.diagnostics.registry import Hint, diagnostic
 from verifier.language.source import LINE_END, Source, Span
 from verifier.language.syntax.number_typos import below_zero, block_order_hint, number_hint
 from verifier.language.syntax.token_names import expectation, shape, word
-from verifier.language.syntax.tree import STATEMENT_WORDS
+from verifier.language.syntax.tree import LAMP_CLAUSES, STATEMENT_WORDS
 
 # How many words after an error are searched for misspelt statement words.
 MAX_SEARCHED = 2_000
@@ -45,10 +45,8 @@ BELONGS_TO = {
     **dict.fromkeys(("stands",), "signal"),
     **dict.fromkeys(("through", "turns", "sensitivity", "hold", "output", "isolated", "without"),
                     "detector"),
-    **dict.fromkeys(("outputs", "inputs", "throws", "unlocks", "two-color", "three-color",
-                     "target", "position-light", "incandescent", "semaphore", "approach-lit",
-                     "tested-unlit", "common-anode", "common-cathode", "series", "reads",
-                     "lamps", "needs"), "driver"),
+    **dict.fromkeys(("outputs", "inputs", "throws", "unlocks", *LAMP_CLAUSES, "reads", "lamps",
+                     "needs"), "driver"),
     **dict.fromkeys(("locked", "electric", "starts"), "turnout"),
     **dict.fromkeys(("picks", "sticks", "slow"), "relay"),
     **dict.fromkeys(("rightward", "leftward"), "traffic"),

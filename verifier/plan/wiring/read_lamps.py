@@ -18,7 +18,6 @@ from verifier.plan.wiring.wiring_model import Driver, Number
 
 _MAKES: Mapping[str, HeadMake] = {make: make for make in get_args(HeadMake)}
 _COMMON: Mapping[str, CommonSide] = {"common-anode": "anode", "common-cathode": "cathode"}
-_PLAIN = ("incandescent", "approach-lit", "tested-unlit")
 _NO_ARM = (*_COMMON, "series", "approach-lit", "tested-unlit")
 # What an incandescent lamp is not, in the words of the clauses.
 _OF_LEDS = ("two-color", "three-color", "common-anode", "common-cathode", "series", "semaphore")
@@ -47,7 +46,7 @@ def sold_heads(
 
 
 def _is_of_lamps(clause: tree.Clause) -> bool:
-    return clause.kind in {*_MAKES, *_COMMON, *_PLAIN, "series"}
+    return clause.kind in tree.LAMP_CLAUSES
 
 
 def _sold(

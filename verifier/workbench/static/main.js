@@ -422,41 +422,34 @@ async function changeTime() {
   }
 }
 
-/** Repairs of the text, each proved; null where the search did not end. */
-async function repairs() {
+/**
+ * What the worker finds for the text as it is; null where the search did not end.
+ * @template T
+ * @param {{mend?: true, promise?: true}} wanted @param {(line: any) => T | undefined} found
+ * @returns {Promise<T | null>}
+ */
+async function searched(wanted, found) {
   state.proof?.abort();
   const stop = new AbortController();
   state.proof = stop;
   const asked = text();
-  /** @type {any[] | null} */
-  let found = null;
+  /** @type {T | null} */
+  let answer = null;
   try {
-    await prove({ name: state.name, text: asked, tab: state.tab, mend: true }, stop.signal, (line) => {
-      if (line.repairs && asked === text()) found = line.repairs;
+    await prove({ name: state.name, text: asked, tab: state.tab, ...wanted }, stop.signal, (line) => {
+      if (asked === text()) answer = found(line) ?? answer;
     });
   } catch (error) {
     if (!(stop.signal.aborted || error instanceof Lost || error instanceof Refused)) throw error;
   }
-  return found;
+  return answer;
 }
 
-/** What the crew must promise, each with what happens without it; null where that did not end. */
-async function promises() {
-  state.proof?.abort();
-  const stop = new AbortController();
-  state.proof = stop;
-  const asked = text();
-  /** @type {any} */
-  let found = null;
-  try {
-    await prove({ name: state.name, text: asked, tab: state.tab, promise: true }, stop.signal, (line) => {
-      if (line.promises && asked === text()) found = line;
-    });
-  } catch (error) {
-    if (!(stop.signal.aborted || error instanceof Lost || error instanceof Refused)) throw error;
-  }
-  return found;
-}
+/** Repairs of the text, each proved. */
+const repairs = () => searched({ mend: true }, (line) => line.repairs);
+
+/** What the crew must promise, each with what happens without it. */
+const promises = () => searched({ promise: true }, (line) => (line.promises ? line : undefined));
 
 /** Put a mending into the text. @param {any} edit */
 function mend(edit) {
