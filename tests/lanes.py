@@ -38,6 +38,7 @@ SLOW = (
     "tests/decide/test_within.py::test_what_was_decided_in_time",
     "tests/diagnosis/",
     "tests/differential/",
+    "tests/drafting/test_circles.py",
     "tests/drafting/test_drafts.py",
     "tests/drafting/test_options.py",
     "tests/drafting/test_single_track.py",

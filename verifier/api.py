@@ -158,7 +158,7 @@ def draft_file(
     supplies are written, too.
 
     Raises :class:`InputError` with each place that cannot be signaled."""
-    from verifier.drafting.draft import drafted
+    from verifier.drafting.draft import drafted, drafted_and_proved
     from verifier.drafting.wanted import Wanted
     from verifier.engines.stopping import time_limit
     from verifier.pipeline import prove as decide_all
@@ -166,9 +166,13 @@ def draft_file(
     wanted = Wanted(aspects, by_hand, panel, single_track, release, wiring)
     with time_limit(within):
         source = Source(str(path), read_text(path))
-        text = drafted(source, read(source, Path(path)), wanted)
-        plan, world = checked(text, str(path), Path(path))
-        return text, decide_all(plan, repairs=False, brief=True, progress=progress, world=world)
+        statements = read(source, Path(path))
+
+        def proof(text: str) -> Report:
+            plan, world = checked(text, str(path), Path(path))
+            return decide_all(plan, repairs=False, brief=True, progress=progress, world=world)
+
+        return drafted_and_proved(lambda never: drafted(source, statements, wanted, never), proof)
 
 
 def mend_file(

@@ -10,7 +10,7 @@ from collections.abc import Iterable
 
 from tests.drafting.plans import random_plan, shaped_plan
 from verifier.api import checked
-from verifier.drafting.draft import drafted
+from verifier.drafting.draft import drafted, drafted_and_proved
 from verifier.drafting.wanted import Aspects, Panel, Release, SingleTrack, Wanted
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
@@ -37,6 +37,17 @@ def draft_of(
     return drafted(source, read(source), wanted)
 
 
+def proved_draft_of(
+    text: str, *, panel: Panel = "dispatcher", only: Iterable[str] = ()
+) -> tuple[str, Report]:
+    """The draft of a text as a user gets it, without what is never shown, and the proof of it."""
+    source, wanted = Source("plan", text), Wanted(panel=panel)
+    return drafted_and_proved(
+        lambda never: drafted(source, read(source), wanted, never),
+        lambda made: proof_of(made, only),
+    )
+
+
 def proof_of(text: str, only: Iterable[str] = ()) -> Report:
     plan, world = checked(text, "draft", None)
     return prove(plan, world=world, repairs=False, brief=True, only=only)
@@ -58,7 +69,7 @@ def _try(seed: int, size: int, panel: Panel) -> str:
         return f"refused: {error.diagnostics[0].code} {error.diagnostics[0].message}"
     if format_text(text) != text or not is_subsequence(plan, text):
         return "formats otherwise"
-    report = proof_of(text)
+    text, report = proved_draft_of(plan, panel=panel)
     if report.grade is Grade.OPERATION:
         return "proved"
     bad = [v for v in report.verdicts if v.status != "proved" and not v.obligation.advice]

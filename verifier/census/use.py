@@ -184,8 +184,18 @@ def route_never_set(survey: Survey) -> Musts:
 
 
 def locked_for_good(survey: Survey) -> Musts:
-    """The same trips: from everything that can happen on."""
-    return route_never_set(survey)
+    """The same trips: from everything that can happen on. Where the plan has no end that trains
+    come in or go out by: or there is no train at all."""
+    track = survey.plan.track.pieces.values()
+    ends = [piece.name for piece in track if piece.kind == "edge"]
+    for must in route_never_set(survey):
+        if ends:
+            yield must
+        else:
+            empty = no(
+                any_of(*(train_on(piece.name) for piece in track if piece.block is not None))
+            )
+            yield Must(must.subjects, any_of(must.formula, empty), must.at)
 
 
 def train_cannot_leave(survey: Survey) -> Musts:

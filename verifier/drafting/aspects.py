@@ -43,6 +43,7 @@ _BUILT_IN = {
 _AHEAD = {"route": NEXT_DIVERGES, "speed": NEXT_MEDIUM}
 
 Shown = tuple[str, tuple[str, ...]]
+NeverShown = tuple[str, str]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,6 +53,8 @@ class AspectsOf:
     routing: Routing
     names: Mapping[str, Named]
     wanted: Aspects
+    # Signals and aspects that they were found never to show.
+    never: frozenset[NeverShown] = frozenset()
 
     def shown(self, route: Route) -> list[Shown]:
         """The aspects for a route, the most favorable first, and what more each needs."""
@@ -101,6 +104,14 @@ class AspectsOf:
         return (MEDIUM, MEDIUM_APPROACH) if self.wanted == "speed" else TELLS_ROUTE
 
     def _meant(self, route: Route) -> list[Shown]:
+        possible = self._possible(route)
+        return [one for one in possible if self._shows(route, one[0])] or possible[-1:]
+
+    def _shows(self, route: Route, meaning: str) -> bool:
+        return (self.names[route.signal].name, self.name(meaning)) not in self.never
+
+    def _possible(self, route: Route) -> list[Shown]:
+        """What may be shown as far as routes alone tell."""
         if not self._detected(route):
             return [(RESTRICTING, ())]
         clear, approach = self._pair(route)
@@ -149,7 +160,8 @@ class AspectsOf:
         goes_on = route.exit_kind == "edge" or (
             route.exit_kind == "signal" and self.proceeds(route.exit) and self._goes_on(route)
         )
-        _, approach = self._pair(route)
+        clear, approach = self._pair(route)
+        goes_on = goes_on and self._shows(route, clear)
         return goes_on, "" if route.exit_kind == "edge" else self.name(approach)
 
     def _goes_on(self, route: Route) -> bool:

@@ -1,9 +1,9 @@
 """A draft of a junction file: from track to signals, aspects, rules, panel and locks, proved."""
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 
-from verifier.drafting.aspects import TELLS_ROUTE
+from verifier.drafting.aspects import TELLS_ROUTE, NeverShown
 from verifier.drafting.buttons import buttons_for
 from verifier.drafting.crew import promises, switch_keys
 from verifier.drafting.levers import Named, named_signals
@@ -20,16 +20,43 @@ from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
 from verifier.language.syntax import tree
 from verifier.plan.build import build
-from verifier.plan.model import Plan, Signal
+from verifier.plan.model import Plan, Route, Signal
 from verifier.plan.names import Names, declare_all
 from verifier.plan.observables import Observable
 from verifier.plan.track.conflicts import find_conflicts
 from verifier.plan.track.limits import find_limits
 from verifier.plan.track.routes import find_routes
+from verifier.verdicts.report import Report
 
 
-def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted) -> str:
-    """The text of a file with all that is missing written into it; not proved yet.
+def drafted_and_proved(
+    draft: Callable[[frozenset[NeverShown]], str], prove: Callable[[str], Report]
+) -> tuple[str, Report]:
+    """A draft and the report on it, without aspects that are found never to be shown. (Of automatic
+    signals on a circle, one that goes first may always be clear where the next one would be.)"""
+    never: frozenset[NeverShown] = frozenset()
+    text = draft(never)
+    while True:
+        report = prove(text)
+        bad = [v for v in report.verdicts if v.status != "proved" and not v.obligation.advice]
+        if not bad or any(
+            v.status != "broken" or v.obligation.property != "never-shown" for v in bad
+        ):
+            return text, report
+        never |= {(v.obligation.subjects[0], v.obligation.subjects[1]) for v in bad}
+        before, text = text, draft(never)
+        if text == before:
+            return text, report
+
+
+def drafted(
+    source: Source,
+    statements: Sequence[tree.Statement],
+    wanted: Wanted,
+    never: frozenset[NeverShown] = frozenset(),
+) -> str:
+    """The text of a file with all that is missing written into it; not proved yet. ``never``:
+    signals and aspects that they are known not to show.
 
     Raises :class:`InputError` with each place that cannot be signaled."""
     for running in tree.of_kind(statements, tree.Running):
@@ -65,12 +92,13 @@ def drafted(source: Source, statements: Sequence[tree.Statement], wanted: Wanted
     if wanted.release == "time":
         lit = [key for key, routes in routing.routes.items() if routes]
         times = {key: free_name(f"{names[key].name}-time", taken) for key in lit}
+    _check_circles(routing, names, automatic=automatic)
     wired = None
     if wanted.wiring:
         wired = wired_for(plan, statements, taken, by_hand=by_hand, automatic=automatic)
     drafting = Drafting(
         routing, names, wanted.aspects, wanted.panel, keys, stretches, buttons, built,
-        wanted.release, times, wired,
+        wanted.release, times, wired, never,
     )  # fmt: skip
     if wired is not None:
         _check_no_failure_clears(drafting)
@@ -146,6 +174,44 @@ def _check_no_failure_clears(drafting: Drafting) -> None:
     ]
     if errors:
         raise InputError(errors)
+
+
+def _check_circles(routing: Routing, names: Mapping[str, Named], *, automatic: bool) -> None:
+    """No signal is its own next one; and no two that are ``automatic`` let the same train go either
+    way over the same track, where nothing could choose between them."""
+    posts, told = routing.posts, set[str]()
+    circles = {
+        frozenset(route.pieces): route
+        for route in reversed([*routing.all_routes])
+        if route.exit == route.signal and not posts[route.signal].written
+    }
+    errors = [
+        diagnostic("CP910", posts[route.signal].joint.span, signal=names[route.signal].name)
+        for route in circles.values()
+    ]
+    for route in routing.all_routes if automatic and not errors else ():
+        one = route.signal
+        for two in (m.other.signal for m in routing.meetings.get(route.name, ())
+                    if _same_way(route, m.other, routing)):  # fmt: skip
+            if {one, two}.isdisjoint(told):
+                told |= {one, two}
+                here, there = posts[one].joint.span, posts[two].joint.span
+                errors.append(
+                    diagnostic(
+                        "CP910", here, "either_way", others=[there], signal=names[one].name,
+                        second=names[two].name,
+                    )
+                )  # fmt: skip
+    if errors:
+        raise InputError(errors)
+
+
+def _same_way(route: Route, other: Route, routing: Routing) -> bool:
+    """Whether two routes lead from the same stretch of track over the same blocks."""
+    posts = routing.posts
+    near = posts[route.signal].near.piece == posts[other.signal].near.piece
+    lined = routing.needs[route.name] == routing.needs[other.name]
+    return near and lined and set(route.blocks) == set(other.blocks)
 
 
 def _check_detected(routing: Routing) -> None:

@@ -154,7 +154,7 @@ def _leads_to_edge(port: Port, track: Track, direction: str) -> bool:
 
 def _along_plain_lines(ground: _Ground, single: Collection[str]) -> Iterator[Post]:
     """A signal each way at every gap between plain blocks where no control point is at both ends
-    of the line, or it is such ``single`` track; round a circle rightward only."""
+    of the line, or it is such ``single`` track."""
     track = ground.plan.track
     between = _between_control_points(track).difference(single)
     for joint in track.joints:
@@ -164,7 +164,7 @@ def _along_plain_lines(ground: _Ground, single: Collection[str]) -> Iterator[Pos
         if not (only_leaves(joint.a, track) or _leads_to_edge(joint.b, track, "entering")):
             yield ground.post(joint.b, joint.a.piece)
         back = not (only_leaves(joint.b, track) or _leads_to_edge(joint.a, track, "entering"))
-        if back and not _is_circle(joint.b, track):
+        if back:
             yield ground.post(joint.a, joint.a.piece)
 
 
@@ -189,20 +189,10 @@ def _head_on(track: Track) -> Iterator[Diagnostic]:
             )
 
 
-def _is_circle(start: Port, track: Track) -> bool:
-    port = start
-    for _ in track.pieces:
-        if track.pieces[port.piece].kind != "plain":
-            return False
-        out = _far_end(port)
-        port = track.joint_at[out].other(out)
-        if port == start:
-            return True
-    return False
-
-
 def _between_control_points(track: Track) -> set[str]:
-    """The plain track from one control point to another, or to a bumper: one train at a time."""
+    """The plain track from one control point to another, or to a bumper: one train at a time. Not
+    where it leads round to the points that it came from, as a circle with a spur does: with no
+    signal on the way, one would be its own next one."""
     found: set[str] = set()
     for name in _special(track):
         for end in track.pieces[name].ends:
@@ -212,9 +202,16 @@ def _between_control_points(track: Track) -> set[str]:
                 line.append(port.piece)
                 out = _far_end(port)
                 port = track.joint_at[out].other(out)
-            if track.pieces[port.piece].kind != "edge":
+            if track.pieces[port.piece].kind != "edge" and not _leads_round(name, end, port, track):
                 found.update(line)
     return found
+
+
+def _leads_round(name: str, end: str, port: Port, track: Track) -> bool:
+    """Whether a train that comes round from one end of points to another of their ends runs over
+    them the way it went before."""
+    piece = track.pieces[name]
+    return port.piece == name and piece.kind == "turnout" and "points" in (end, port.end)
 
 
 def _in_order(posts: list[Post], track: Track) -> tuple[Post, ...]:

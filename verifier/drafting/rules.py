@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from itertools import chain
 
 from verifier.drafting.apart import Apart
-from verifier.drafting.aspects import AspectsOf
+from verifier.drafting.aspects import AspectsOf, NeverShown
 from verifier.drafting.buttons import Buttons
 from verifier.drafting.levers import Named
 from verifier.drafting.routing import Routing
@@ -82,6 +82,8 @@ class Drafting:
     times: Mapping[str, str] = field(default_factory=dict)
     # The wiring that is written, too.
     wired: Wired | None = None
+    # What a proof has found that signals never show.
+    never: frozenset[NeverShown] = frozenset()
 
     @property
     def made(self) -> set[str]:
@@ -111,7 +113,7 @@ class Drafting:
     @property
     def shown(self) -> AspectsOf:
         """What signals show."""
-        return AspectsOf(self.routing, self.names, self.aspects)
+        return AspectsOf(self.routing, self.names, self.aspects, self.never)
 
     # ---------------------------------------------------------------- signals
 

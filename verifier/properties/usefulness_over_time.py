@@ -4,7 +4,7 @@
 
 from collections.abc import Iterator
 
-from verifier.logic.expr import Expr, conjunction, disjunction, negation
+from verifier.logic.expr import FALSE, Expr, conjunction, disjunction, negation
 from verifier.plan.devices import devices
 from verifier.plan.model import Piece, Plan, Port
 from verifier.properties.locking_phrases import came_in_by, places_of, train_on
@@ -35,7 +35,9 @@ def locked_for_good(plan: Plan) -> Iterator[Obligation]:
     Proved means that people and trains *can* bring it about; not that they will. What has happened
     may be a collision or a derailment too. Where relays race, a way back counts if it is one in
     some order in which they may act: on your layout the other may always win. Broken, for example,
-    by a stick relay that nothing can drop, or by trains that block each other forever.
+    by a stick relay that nothing can drop, or by trains that block each other forever. On a circle
+    that no train can leave or come to, it is asked while a train is there: without any, signals
+    that trains alone clear have nothing to go by.
     """
     return _settable(
         "locked-for-good",
@@ -44,18 +46,29 @@ def locked_for_good(plan: Plan) -> Iterator[Obligation]:
         "Look for a relay that sticks on a condition that cannot end while the relay is up, and "
         "for trains that wait for each other.",
         "for good",
+        _forever_empty(plan),
     )
 
 
-def _settable(name: str, plan: Plan, trouble: str, hint: str, over: Over) -> Iterator[Obligation]:
-    """For each route: it can be lined and its signal cleared."""
+def _forever_empty(plan: Plan) -> Expr:
+    """That there is no train, where none ever comes or leaves."""
+    pieces = plan.track.pieces.values()
+    if any(piece.kind == "edge" for piece in pieces):
+        return FALSE
+    return negation(disjunction(*(train_on(piece.name) for piece in pieces if piece.block)))
+
+
+def _settable(
+    name: str, plan: Plan, trouble: str, hint: str, over: Over, unless: Expr = FALSE
+) -> Iterator[Obligation]:
+    """For each route: it can be lined and its signal cleared, ``unless`` there is no use."""
     for route in plan.routes if plan.locking.over_time else ():
         signal = plan.signals[route.signal]
         if is_meant_to_clear(route, plan):
             yield Obligation(
                 name,
                 (route.name,),
-                conjunction(clears(signal, plan), lined(route)),
+                disjunction(conjunction(clears(signal, plan), lined(route)), unless),
                 trouble.format(route.name),
                 (signal.span,),
                 (signal.name,),

@@ -8,7 +8,8 @@ from pathlib import Path
 from typing import cast
 
 from verifier.api import checked
-from verifier.drafting.draft import drafted
+from verifier.drafting.aspects import NeverShown
+from verifier.drafting.draft import drafted, drafted_and_proved
 from verifier.drafting.wanted import (
     ASPECTS,
     PANELS,
@@ -67,11 +68,17 @@ def draft_json(
     Raises :class:`InputError` with each place that cannot be signaled."""
     with time_limit(within):
         wanted = wanted_of(asked)
-        made = with_bare_signals(
-            text, name, path, lambda source: drafted(source, read(source, path), wanted)
-        )
-        plan, world = checked(made, name, path)
-        report = prove(plan, repairs=False, progress=progress, world=world, store=store)
+
+        def draft(never: frozenset[NeverShown]) -> str:
+            return with_bare_signals(
+                text, name, path, lambda source: drafted(source, read(source, path), wanted, never)
+            )
+
+        def proof(made: str) -> Report:
+            plan, world = checked(made, name, path)
+            return prove(plan, repairs=False, progress=progress, world=world, store=store)
+
+        made, report = drafted_and_proved(draft, proof)
     if report.grade is Grade.OPERATION:
         return {"draft": made, "words": _summary(report)}
     return {"undrafted": _in_the_way(report)}
