@@ -80,12 +80,17 @@ class Server:
         promise: bool = False,
     ) -> Iterator[dict[str, Any]]:
         """The lines of one proof, or of a search for repairs or promises, as they come."""
+        return self.lines(
+            "/api/prove",
+            {"name": name, "text": text, "tab": tab, "mend": mend, "promise": promise},
+        )
+
+    def lines(self, question: str, body: Mapping[str, Any]) -> Iterator[dict[str, Any]]:
+        """The lines of an answer that takes a while, as they come."""
         connection = http.client.HTTPConnection("127.0.0.1", self.port, timeout=PATIENCE)
         try:
             connection.request(
-                "POST", "/api/prove",
-                json.dumps({"name": name, "text": text, "tab": tab, "mend": mend,
-                            "promise": promise}),
+                "POST", question, json.dumps(body),
                 {KEY: self.key, "Origin": f"http://127.0.0.1:{self.port}",
                  "Content-Type": "application/json"},
             )  # fmt: skip

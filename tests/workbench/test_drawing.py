@@ -150,6 +150,18 @@ def test_an_end_of_siding_with_the_mouse(hand: Hand, home: Path) -> None:
     hand.wait_for_text("block B1")
 
 
+def test_a_draft_with_its_wiring(hand: Hand) -> None:
+    track = "edge West, East\nblock A, B\ntrack West = A | B = East\n"
+    hand.type(track)
+    hand.push("#draft-wiring")
+    hand.push("#do-draft")
+    hand.wait_for_text("detector D-A")
+    hand.wait_for("#stamp", "proved in operation")
+    assert one(hand.driver, "#do-wiring").is_displayed(), "its diagram"
+    hand.push("#do-undo")
+    assert hand.text == track
+
+
 def test_an_end_of_siding_with_the_keyboard(hand: Hand, home: Path) -> None:
     hand.keys(Keys.F6, Keys.F6, *"ebsbebe")
     soon(lambda: DRAWN in hand.text, hand.driver)

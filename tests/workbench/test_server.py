@@ -236,6 +236,19 @@ def test_a_proof_ends_with_its_verdicts(bench: Server) -> None:
     assert {verdict["status"] for verdict in verdicts} >= {"proved", "broken"}
 
 
+def test_a_draft_is_as_it_was_asked_for(bench: Server) -> None:
+    """A line of two blocks, with each choice of the page that says something of it."""
+    text = "edge West, East\nblock A, B\ntrack West = A | B = East\n"
+    asked = {"name": "", "text": text, "tab": "d", "aspects": "two", "panel": "levers"}
+    *_, plain = bench.lines("/api/draft", asked)
+    assert "lever 2, 4 positions normal, reverse" in plain["draft"]
+    *_, timed = bench.lines("/api/draft", asked | {"release": "time", "wiring": True})
+    assert "timer 2R-time" in timed["draft"] and "detector D-A" in timed["draft"]
+    *_, refused = bench.lines("/api/draft", asked | {"single_track": "lever"})
+    assert [error["code"] for error in refused["errors"]] == ["CP907"]
+    assert bench.ask("/api/draft", asked | {"single_track": "none"})[0] == 400
+
+
 def test_a_worker_that_is_killed_has_proved_nothing(bench: Server) -> None:
     lines = bench.prove(LONG, tab="killed")
     next(lines)

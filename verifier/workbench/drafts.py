@@ -34,6 +34,8 @@ from verifier.verdicts.report import Report
 
 # So much of what stands in the way of a draft is told.
 _SHOWN = 6
+# What the page may ask of a draft.
+ASKED = ("aspects", "panel", "by_hand", "single_track", "release", "wiring")
 
 
 def wanted_of(asked: Json) -> Wanted:
@@ -46,7 +48,7 @@ def wanted_of(asked: Json) -> Wanted:
     by_hand = asked.get("by_hand") is True
     wanted = Wanted(
         ASPECTS[str(aspects)], by_hand, cast(Panel, panel), cast(SingleTrack, single),
-        cast(Release, release),
+        cast(Release, release), asked.get("wiring") is True,
     )  # fmt: skip
     if any(wanted.contradictions):
         raise ValueError("there is no such draft")

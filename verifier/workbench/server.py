@@ -34,7 +34,7 @@ from verifier.sketching.hand import Refused
 from verifier.sketching.reading import NotDrawn, drawing_of
 from verifier.workbench.analysis import analyze, change_time, diagnostics_json, wiring_json
 from verifier.workbench.document import Document, Documents
-from verifier.workbench.drafts import wanted_of
+from verifier.workbench.drafts import ASKED, wanted_of
 from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
 from verifier.workbench.guard import TOO_LONG, BodyTooLarge, Guard, refused
 from verifier.workbench.proofs import Proofs
@@ -260,7 +260,7 @@ class Workbench:
             job |= {word: asked.get(word) is True for word in ("mend", "promise")}
             if drafts:
                 wanted_of(asked)
-                job["draft"] = {w: asked.get(w) for w in ("aspects", "panel", "by_hand")}
+                job["draft"] = {word: asked[word] for word in ASKED if word in asked}
         except (BadRequest, FolderError, ValueError) as error:
             return JSONResponse({"refused": str(error)}, 400)
         return _JsonLines(self.proofs.prove(tab, job))

@@ -271,7 +271,7 @@ async function doDraft() {
   const [panel, thrown] = /** @type {HTMLSelectElement} */ ($('draft-panel')).value.split(' ');
   const how = { aspects: /** @type {HTMLSelectElement} */ ($('draft-aspects')).value, panel, by_hand: thrown === 'hand',
     single_track: /** @type {HTMLSelectElement} */ ($('draft-single')).value,
-    release: /** @type {HTMLSelectElement} */ ($('draft-release')).value };
+    release: /** @type {HTMLSelectElement} */ ($('draft-release')).value, wiring: checked('draft-wiring') };
   if (panel === 'automatic' && how.single_track !== 'signals') {
     return tell('These two contradict each other', 'Where trains alone clear signals there is no lever for single track. Choose a panel, or leave single track to its signals.');
   }
