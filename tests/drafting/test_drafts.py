@@ -367,6 +367,20 @@ def test_entrance_exit_buttons_set_routes_and_throw_points() -> None:
         assert dropped.count("\n") == text.count("\n") - 4 and is_broken(dropped)
 
 
+def test_a_press_sets_a_route_for_one_train() -> None:
+    """A button that stays pressed clears nothing again: the relay of its entrance sees to that."""
+    text = draft_of(
+        "edge West entering only\nedge East leaving only\nblock A, B\ntrack West = A | B = East\n",
+        panel="buttons",
+    )
+    asks = "and 2R-ready up"
+    assert asks in text
+    for wanted, made in (("proved", text), ("broken", text.replace(asks, ""))):
+        plan, world = checked(made, "draft", None)
+        found = prove(plan, world=world, repairs=False, only=["clears-again"]).verdicts
+        assert [v.status for v in found] == [wanted, wanted], "of the entrance, and of the exit"
+
+
 def test_a_cross_over_and_a_derail_are_thrown_by_buttons_too() -> None:
     plan = """\
 edge W1, E1, W2, E2

@@ -1,5 +1,7 @@
 """Entrance-exit buttons: one at each signal, one where each of its routes ends. The two of them
-pick the relay of the route, which throws the points; it drops when a train comes in."""
+pick the relay of the route, which throws the points; it drops when a train comes in. A second
+relay, of the entrance, lets a press set a route once: it drops when a train comes in, too, and
+picks again only after the button was let go."""
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
@@ -14,12 +16,14 @@ from verifier.plan.model import Route
 @dataclass(frozen=True, slots=True)
 class Set:
     """How a route is set: the buttons pressed together, its relay, and the button that takes all
-    routes of its control point back."""
+    routes of its control point back. ``ready``: the relay of its entrance; empty where no detector
+    watches the first block."""
 
     entrance: str
     exit: str
     relay: str
     cancel: str
+    ready: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,6 +44,8 @@ class Buttons:
         since relays that pick at once do not see each other."""
         own = self.sets[route.name]
         yield f"{own.entrance} pressed and {own.exit} pressed"
+        if own.ready:
+            yield f"{own.ready} up"
         others = [other for other in self.all_routes if self._excludes(route, other)]
         beside = [self.sets[o.name].exit for o in others if o.signal == route.signal]
         elsewhere = [self.sets[o.name].entrance for o in others if o.signal != route.signal]
@@ -47,6 +53,15 @@ class Buttons:
         if pressed:
             yield f"not {any_of(pressed)} pressed"
             yield f"{', '.join(self.sets[other.name].relay for other in others)} down"
+
+    def readies(self, key: str) -> tuple[str, str, str] | None:
+        """The relay of a signal's entrance, what picks it, and what it sticks on."""
+        for route in self.routing.routes[key]:
+            own = self.sets.get(route.name)
+            if own is not None and own.ready:
+                block = self.routing.block_of(self.routing.posts[key].enters.piece)
+                return own.ready, f"not {own.entrance} pressed", f"{block} clear"
+        return None
 
     def sticks(self, blocks: Sequence[str], route: Route) -> Iterator[str]:
         """What holds it: joined by `and`. A train that comes in drops it."""
@@ -84,6 +99,8 @@ def buttons_for(
             continue
         signal = names[key].name
         entrance = free_name(f"{signal}-entrance", taken)
+        first = routing.detected([routing.block_of(post.enters.piece)])
+        ready = free_name(f"{signal}-ready", taken) if first else ""
         if post.center not in cancels:
             cancels[post.center] = free_name(f"{dashed(post.center)}-cancel", taken)
         ends = [routing.plan.track.pieces[route.pieces[-1]].title for route in routes]
@@ -93,5 +110,5 @@ def buttons_for(
             if way not in exits:
                 exits[way] = free_name(f"{dashed(end)}-exit", taken)
             relay = free_name(f"{signal}-to-{dashed(end)}-route", taken)
-            sets[route.name] = Set(entrance, exits[way], relay, cancels[post.center])
+            sets[route.name] = Set(entrance, exits[way], relay, cancels[post.center], ready)
     return Buttons(routing, stretches, sets)

@@ -97,7 +97,8 @@ def _buttons(drafting: Drafting) -> Iterator[str]:
     yield from comment(
         "To set a route, hold the button at its signal (entrance) and press the one where it ends "
         "(exit). Its relay then picks, unless a route that it would meet is set, and throws the "
-        "points; the signal clears once they lie. The relay drops when the train comes in. A "
+        "points; the signal clears once they lie. The relay drops when the train comes in; for "
+        "the next one let go of the entrance, and press again. A "
         "cancel button takes back the routes of its place."
     )
     for all_of in ([s.entrance for s in sets], [s.exit for s in sets], [s.cancel for s in sets]):

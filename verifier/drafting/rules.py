@@ -41,7 +41,8 @@ class Condition:
 
 @dataclass(frozen=True, slots=True)
 class SetRoute:
-    """The relay of a route: what picks it and what holds it, each joined by `and`."""
+    """The relay of a route, or of an entrance: what picks it and what holds it, each joined by
+    `and`."""
 
     relay: str
     picks: tuple[str, ...]
@@ -92,7 +93,7 @@ class Drafting:
         for stretch in self.stretches.all:
             made |= {stretch.lever, stretch.way}
         for one in self.buttons.sets.values() if self.buttons is not None else ():
-            made |= {one.entrance, one.exit, one.relay, one.cancel}
+            made |= {one.entrance, one.exit, one.relay, one.cancel, one.ready}
         return made | (self.wired.made if self.wired is not None else set())
 
     @property
@@ -148,10 +149,13 @@ class Drafting:
             tuple(lines),
             self.apart.against(key, meetings),
             tuple(dict.fromkeys(b for m in meetings for b in m.upstream)),
-            tuple(self._relays(routes)),
+            tuple(self._relays(key, routes)),
         )
 
-    def _relays(self, routes: Iterable[Route]) -> Iterator[SetRoute]:
+    def _relays(self, key: str, routes: Iterable[Route]) -> Iterator[SetRoute]:
+        if self.buttons is not None and (ready := self.buttons.readies(key)):
+            relay, let_go, clear = ready
+            yield SetRoute(relay, (let_go, clear), (clear,))
         for route in routes if self.buttons is not None else ():
             assert self.buttons is not None
             if route.name not in self.buttons.sets:
