@@ -208,6 +208,8 @@ HEAD = "time,what,state\n"
         (HEAD + "5,T1,normal\n4.9,T1,reverse\n", "CP633", 3),
         ("number,time,what,state\n7,0,T1,normal\n9,1,T1,reverse\n", "CP634", 3),
         (HEAD + "0,T1,normal\n1,log,lost\n", "CP634", 3),
+        (HEAD + "0,T1,normal\n2026-11-30T12:00:01,T1,reverse\n", "CP630", 3),
+        (HEAD + "2026-11-30T12:00:01,T1,normal\n1.5,T1,reverse\n", "CP630", 3),
     ],
 )
 def test_bad_lines_have_messages_of_their_own(text: str, code: str, line: int) -> None:
@@ -216,6 +218,38 @@ def test_bad_lines_have_messages_of_their_own(text: str, code: str, line: int) -
         follow(plan, read_log(io.StringIO(text), "log.csv", plan))
     (found,) = caught.value.diagnostics
     assert (found.code, found.span.line) == (code, line)
+
+
+def test_a_message_points_at_the_cell_and_corrects_no_more_than_it() -> None:
+    plan = plan_of(LARCH_HILL)
+    for text, column, marked in (
+        (HEAD + '0 ,"D-Mian",clear\n', 4, '"D-Mian"'),
+        ("what;state;time\nD-Mian;clear;0\n", 1, "D-Mian"),
+        (HEAD + "0,T1,normal\n0,T1,sideways\n", 6, "sideways"),
+        ('{"time": 0, "what": "D-Mian", "state": "clear"}\n', 1, None),
+    ):
+        with pytest.raises(InputError) as caught:
+            list(read_log(io.StringIO(text), "log.csv", plan))
+        (found,) = caught.value.diagnostics
+        assert found.span.column == column, text
+        if marked is None:
+            assert "`D-Main`" in found.hint and found.fix is None
+        else:
+            assert found.span.text == marked
+
+
+def test_times_are_told_as_the_log_has_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    day = "2026-11-30T12:00"
+    log = tmp_path / "log.csv"
+    log.write_text(f"{HEAD}{day}:00,4RB,red\n{day}:10,4RB,dark\n{day}:13,T1,normal\n", "utf-8")
+    assert main(["replay", str(spec(LARCH_HILL)), str(log)]) == 1
+    said = capsys.readouterr().out
+    assert f"after line 3 of the log, at {day}:10." in said and f"line 2, {day}:00: 4RB red" in said
+    log.write_text(f"{HEAD}1063870.25,T1,normal\n", "utf-8")
+    assert main(["replay", str(spec(LARCH_HILL)), str(log)]) == 0
+    assert "up to 1063870.25 s." in capsys.readouterr().out
 
 
 def test_what_a_log_may_look_like() -> None:

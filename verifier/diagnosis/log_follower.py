@@ -64,12 +64,12 @@ class Departure:
 
 @dataclass(frozen=True, slots=True)
 class Followed:
-    """``events``: how many were read; ``until``: the time of the last; ``departure``: None where
+    """``events``: how many were read; ``until``: the last of them; ``departure``: None where
     the layout did as planned all along. ``unseen``: names of heads that the log does not have."""
 
     plan: Plan
     events: int
-    until: float
+    until: LogEvent | None
     departure: Departure | None
     unseen: tuple[str, ...]
 
@@ -79,13 +79,12 @@ def follow(plan: Plan, events: Iterable[LogEvent], tolerance: float = TOLERANCE)
 
     Raises :class:`InputError` as the events do, and :class:`CannotFollow`."""
     follower = PlanFollower(plan, tolerance)
-    count, until = 0, 0.0
-    for event in events:
-        count, until = count + 1, event.time
+    count, event = 0, None
+    for count, event in enumerate(events, start=1):
         departure = follower.take(event)
         if departure is not None:
-            return Followed(plan, count, until, departure, follower.unseen())
-    return Followed(plan, count, until, follower.end(), follower.unseen())
+            return Followed(plan, count, event, departure, follower.unseen())
+    return Followed(plan, count, event, follower.end(), follower.unseen())
 
 
 _Values = tuple[str, ...]

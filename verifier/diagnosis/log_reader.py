@@ -8,12 +8,12 @@ kept, so that a log may be of any length, and still growing.
 import csv
 import json
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from math import isfinite
 from typing import Any, Literal
 
-from verifier.language.csv_reader import SEPARATORS, shortened
+from verifier.language.csv_reader import SEPARATORS, csv_table, shortened
 from verifier.language.diagnostics.diagnostic import InputError, nearest
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Source, Span
@@ -51,12 +51,14 @@ class LoggedThing:
 
 @dataclass(frozen=True, slots=True)
 class LogEvent:
-    """One line: at ``time``, in seconds, a thing came to, or was in, a state."""
+    """One line: at ``time``, in seconds, a thing came to, or was in, a state. ``written``: that
+    time as the log has it."""
 
     line: int
     time: float
     thing: LoggedThing
     state: str
+    written: str
 
     @property
     def text(self) -> str:
@@ -116,6 +118,7 @@ class _LogReader:
         self.line = 0
         self.events_read = 0
         self._time = -float("inf")
+        self._by_date: bool | None = None
         self._number: int | None = None
         self._columns: dict[str, int] = {}
         self._separator = ","
@@ -179,9 +182,13 @@ class _LogReader:
         for thing in things:
             for state in (said, said.lower(), _SAME.get(said.lower(), "")):
                 if state in thing.states:
-                    return LogEvent(self.line, time, thing, state)
+                    written = row["time"] if self._by_date else f"{row['time']} s"
+                    return LogEvent(self.line, time, thing, state, written)
         states = [state for thing in things for state in thing.states]
-        raise self.error("CP632", text, name=shortened(name), said=shortened(said), states=states)
+        raise self.error(
+            "CP632", text, column="state", name=shortened(name), said=shortened(said),
+            states=states,
+        )  # fmt: skip
 
     def _things(self, name: str, text: str) -> tuple[LoggedThing, ...]:
         found = self.things.get(name)
@@ -189,39 +196,52 @@ class _LogReader:
             word, _, rest = name.partition(" ")
             found = self.things.get(rest.strip()) if word.lower() in _KIND_WORDS else None
         if found is None:
-            raise self.error(
-                "CP631", text, near=nearest(name, list(self.things)), name=shortened(name)
-            )
+            near = nearest(name, list(self.things))
+            raise self.error("CP631", text, column="what", near=near, name=shortened(name))
         return found
 
     def _numbered(self, said: str | None, text: str) -> None:
         if said is None:
             return
         if not said.isascii() or not said.isdigit():
-            raise self.error("CP630", text, "number", said=shortened(said))
+            raise self.error("CP630", text, "number", column=NUMBER, said=shortened(said))
         number, before = int(said[:18]), self._number
         if before is not None and number != before + 1:
             raise self.error("CP634", text, number=number, before=before)
         self._number = number
 
     def _time_of(self, said: str, text: str) -> float:
-        """Seconds, or a date with a time of day."""
+        """Seconds, or a date with a time of day: the same all through the log."""
+        by_date = not (said[:1].isdigit() and "-" not in said[:5])
         try:
-            time = float(said) if said[:1].isdigit() and "-" not in said[:5] else _moment(said)
+            time = _moment(said) if by_date else float(said)
         except ValueError:
-            raise self.error("CP630", text, "time", said=shortened(said)) from None
+            raise self.error("CP630", text, "time", column="time", said=shortened(said)) from None
         if not isfinite(time):
-            raise self.error("CP630", text, "time", said=shortened(said))
+            raise self.error("CP630", text, "time", column="time", said=shortened(said))
+        if self._by_date not in (None, by_date):
+            before = "dates" if self._by_date else "seconds"
+            raise self.error("CP630", text, "clock", column="time", before=before)
+        self._by_date = by_date
         if time < self._time:
-            raise self.error("CP633", text, said=shortened(said), by=f"{self._time - time:g}")
+            by = f"{self._time - time:.10g}"
+            raise self.error("CP633", text, column="time", said=shortened(said), by=by)
         self._time = time
         return time
 
-    def error(self, code: str, text: str, variant: str = "", /, **words: Any) -> InputError:
-        """An error in the current line, of which alone the text is at hand."""
+    def error(
+        self, code: str, text: str, variant: str = "", /, *, column: str = "", **words: Any
+    ) -> InputError:
+        """An error in the current line, of which alone the text is at hand; of CSV in the cell
+        of a column."""
         before = "\n" * max(0, self.line - 1)
         source = Source(self.name, f"{before}{text}")
         span = Span(source, len(before), len(source.text))
+        if column not in self._columns:
+            # Nothing is known of where in the line it stands.
+            return InputError([replace(diagnostic(code, span, variant, **words), fix=None)])
+        cell = csv_table(Source(self.name, text)).rows[0][self._columns[column]].span
+        span = Span(source, span.start + cell.start, span.start + cell.end)
         return InputError([diagnostic(code, span, variant, **words)])
 
 

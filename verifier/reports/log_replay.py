@@ -34,12 +34,13 @@ def replay_lines(
         yield f"   Not compared, since the log does not have them: {', '.join(found.unseen)}."
     gone = found.departure
     if gone is None:
-        said = f"{several(found.events, 'event')}, up to {found.until:g} s"
+        until = f", up to {found.until.written}" if found.until else ""
+        said = f"{several(found.events, 'event')}{until}"
         yield ink.paint("   As planned", "good") + f" in all that the log has: {said}."
         return
     yield ""
     yield ink.paint(f"   {headline(gone)}", "bad")
-    yield f"   It shows first after line {gone.line} of the log, at {gone.time:g} s."
+    yield f"   It shows first {_when(gone)}."
     yield ""
     # Reports are drawn as if they were the truth: where something seems to stand.
     yield "   By the plan, with what was reported, it would look like this:"
@@ -54,9 +55,18 @@ def replay_lines(
         yield f"   By the plan: {'; '.join(held)}."
     yield "   The last events:"
     for event in gone.last:
-        yield f"      line {event.line}, {event.time:g} s: {event.text}"
+        yield f"      line {event.line}, {event.written}: {event.text}"
     yield ""
     yield from _suspects(plan, gone, suspects, more)
+
+
+def _when(gone: Departure) -> str:
+    """Right after an event, or so long after it as a delay takes."""
+    event = gone.last[-1]
+    after = gone.time - event.time
+    if after:
+        return f"{after:.10g} s after line {event.line} of the log, which is at {event.written}"
+    return f"after line {event.line} of the log, at {event.written}"
 
 
 def headline(gone: Departure) -> str:
@@ -105,7 +115,7 @@ def replay_json(found: Followed, suspects: Sequence[Suspects], more: bool) -> Js
         "version": SCHEMA_VERSION,
         "file": found.plan.source.name,
         "events": found.events,
-        "until": found.until,
+        "until": found.until.time if found.until else None,
         "not_compared": list(found.unseen),
         "departure": None
         if gone is None
