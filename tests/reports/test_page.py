@@ -253,7 +253,7 @@ def test_without_scripts_all_of_it_is_there(on_disk: Path, driver) -> None:  # t
     driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
     try:
         driver.get(on_disk.as_uri())
-        frames = driver.find_elements("css selector", ".frame svg")
+        frames = driver.find_elements("css selector", ".frame:not(.of-note .frame) svg")
         assert frames and all(frame.is_displayed() for frame in frames)
         assert not driver.find_elements("css selector", ".player")
     finally:
@@ -266,8 +266,8 @@ def test_it_prints_all_frames_on_paper(on_disk: Path, driver) -> None:  # type: 
     driver.get(on_disk.as_uri())
     driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
     try:
-        frames = driver.find_elements("css selector", ".frame")
-        assert all(frame.is_displayed() for frame in frames)
+        frames = driver.find_elements("css selector", ".frame:not(.of-note .frame)")
+        assert frames and all(frame.is_displayed() for frame in frames)
         assert not driver.find_element("css selector", ".player").is_displayed()
     finally:
         driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
@@ -292,3 +292,25 @@ def test_a_wired_end_of_siding_hangs_on_a_wall(driver, tmp_path: Path) -> None: 
     driver.get(f"{file.as_uri()}#f1-sheet-wiring")
     assert driver.find_element("css selector", "#f1-sheet-wiring").get_attribute("open")
     assert printed() > 4
+
+
+@of_the_short_timer
+@pytest.mark.browser
+def test_a_note_is_its_sentence_on_a_wall(driver, tmp_path: Path) -> None:  # type: ignore[no-untyped-def]
+    """Its history is printed once it is opened."""
+    plan = verifier.load(spec("locked-end-of-siding"))
+    report = verifier.prove(plan, only=["clears-again"])
+    assert [v for v in report.verdicts if v.obligation.advice and v.finding and v.finding.story]
+    file = tmp_path / "notes.html"
+    file.write_text(page_of(report), "utf-8")
+    driver.get(file.as_uri())
+    driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+    try:
+        driver.execute_script("dispatchEvent(new Event('beforeprint'))")
+        events = driver.find_elements("css selector", ".finding .events li")
+        assert events and not any(event.is_displayed() for event in events)
+        assert driver.find_element("css selector", ".finding .trouble").is_displayed()
+        driver.execute_script("document.querySelector('.of-note').open = true")
+        assert any(event.is_displayed() for event in events)
+    finally:
+        driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})

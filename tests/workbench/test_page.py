@@ -177,6 +177,8 @@ def test_why_a_signal_shows_what_it_shows(page: Page) -> None:
 
 def test_a_finding_is_shown_changed_and_mended(page: Page) -> None:
     page.open("both-green-broken.ixl")
+    page.wait_for("#progress", "Checked in")
+    assert page.words("#progress").count("broken") == 1
     page.click('#verdict-list button.verdict[data-key="proceed-over-open-points: 4RA, T1"]')
     page.wait_for("#showing", "proceed-over-open-points")
     page.wait_for_state("signal", "4RA", "Clear")

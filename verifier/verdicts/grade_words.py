@@ -78,6 +78,11 @@ def quiet_words(report: Report, required: Grade | None = None) -> str:
     return said + failures_words(report) + _next(report, required)
 
 
+def beside_counts(report: Report) -> str:
+    """The headline where the counts of verdicts stand beside it: they are not said again."""
+    return report.grade.value + quiet_words(report)
+
+
 def failures_words(report: Report) -> str:
     """Which failures were looked at, of a file with things that can break; empty where every two
     were, and nothing else can."""

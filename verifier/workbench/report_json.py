@@ -24,7 +24,7 @@ from verifier.reports.words import (
     tally_words,
     title_of,
 )
-from verifier.verdicts.grade_words import NO_SIGNAL_CLEARS, headline, stamp
+from verifier.verdicts.grade_words import NO_SIGNAL_CLEARS, beside_counts, headline, stamp
 from verifier.verdicts.report import Finding, History, Report, Verdict
 from verifier.workbench.quick_fixes import rule_fix, wiring_fix
 
@@ -39,6 +39,7 @@ def report_json(report: Report, name: str, path: Path | None) -> Json:
         "stamp": stamp(report),
         "style": outcome(report),
         "headline": headline(report),
+        "beside_counts": beside_counts(report),
         "nothing_clears": NO_SIGNAL_CLEARS if report.nothing_clears else "",
         "promises_lead": PROMISES_LEAD,
         "promises_to_make": promises_to_make(report),

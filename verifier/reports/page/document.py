@@ -23,7 +23,7 @@ from verifier.reports.page.markup import Html, coded, joined, tag, trusted
 from verifier.reports.page.paper import Paper, Part, paper_for
 from verifier.reports.words import PROMISES_LEAD, outcome, promises_to_make, summary_words
 from verifier.sheets.sheet import Sheet
-from verifier.verdicts.grade_words import NO_SIGNAL_CLEARS, headline, quiet_words, stamp
+from verifier.verdicts.grade_words import NO_SIGNAL_CLEARS, beside_counts, quiet_words, stamp
 from verifier.verdicts.report import Report
 
 CAUTION = (
@@ -104,7 +104,7 @@ def _outcome(report: Report) -> Html:
     """The grade, what it is short of, and how many verdicts there are of each kind. That no
     signal ever clears comes before all else."""
     said, over = summary_words(report)
-    line = headline(report)
+    line = beside_counts(report)
     return joined(
         [
             tag("p", NO_SIGNAL_CLEARS, class_="caution bad") if report.nothing_clears else None,

@@ -85,6 +85,17 @@ def _body(paper: Paper, number: int, verdict: Verdict, drawn: bool) -> Iterator[
         yield tag("p", others)
     if routes := routes_words(obligation):
         yield tag("p", routes)
+    how = _how(paper, number, verdict, drawn)
+    if obligation.advice and found is not None:
+        # On a wall a note is its sentence; the rest is printed once it is opened.
+        yield tag("details", tag("summary", "How it comes about"), *how, class_="of-note")
+    else:
+        yield from how
+
+
+def _how(paper: Paper, number: int, verdict: Verdict, drawn: bool) -> Iterator[Html | None]:
+    """The history or the situation, and what would mend it."""
+    found = verdict.finding
     if found is not None and found.story is not None:
         yield from _history(paper, number, verdict, found, found.story, drawn)
     else:

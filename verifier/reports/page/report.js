@@ -86,7 +86,7 @@ function filter() {
 // Of findings what is folded is printed as well; of all else only what was opened.
 let opened = [];
 addEventListener('beforeprint', () => {
-  opened = [...document.querySelectorAll('.finding details:not([open])')];
+  opened = [...document.querySelectorAll('.finding details:not([open], .of-note)')];
   for (const one of opened) one.setAttribute('open', '');
 });
 addEventListener('afterprint', () => { for (const one of opened) one.removeAttribute('open'); });

@@ -74,7 +74,7 @@ export function showReport(report, milliseconds) {
   list.classList.remove('stale');
   stamp(report.style, report.stamp);
   const took = `${(milliseconds / 1000).toFixed(1)} s`;
-  $('progress').textContent = `${sentence(report.headline)} ${sentence(report.words)} ${report.stopped ? 'After' : 'Checked in'} ${took}.`;
+  $('progress').textContent = `${sentence(report.beside_counts)} ${sentence(report.words)} ${report.stopped ? 'After' : 'Checked in'} ${took}.`;
   document.documentElement.dataset.verdictMs = String(Math.round(milliseconds));
   refill(list, entries(report));
 }
