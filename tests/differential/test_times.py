@@ -6,6 +6,7 @@ that only rounding justifies.
 """
 
 from collections import Counter
+from collections.abc import Sequence
 from fractions import Fraction
 from itertools import permutations
 from random import Random
@@ -16,9 +17,9 @@ import verifier
 from tests.differential.timed import TEXT, ExactSearch, write_timed
 from tests.proofs import decided
 from tests.sweep import NIGHTLY
-from verifier.engines.results import Reachable
+from verifier.engines.results import Conflict, Reachable
 from verifier.engines.temporal.bmc import search
-from verifier.engines.temporal.scheduling import scheduled
+from verifier.engines.temporal.scheduling import Scheduler, scheduled
 from verifier.engines.temporal.simulation import Machine
 from verifier.logic.expr import atom, conjunction
 from verifier.logic.time_order import Order, Ordered
@@ -111,6 +112,28 @@ def everything(system: System) -> Order:
         for delay in timing.delays:
             order = order.also(two, [(delay.clock, delay.longest)])
     return order
+
+
+def test_a_delay_that_the_last_moment_ends_too_soon_does_not_end() -> None:
+    """With all comparisons it cannot be over while a train may still pass the signal; without
+    them it would be, at a moment for which there is no time."""
+    plan = verifier.load_text(TEXT.format(memory=TIMER.format(20), when="T done", need="20"))
+    system = Histories(plan).system
+    ordered = Ordered(system, everything(system))
+    late = atom(observables.window("put back", "2R"), "yes")
+    runs = atom(observables.clock("T"), "running")
+    answer = search(ordered.system, ordered.within(conjunction(late, runs)), most=12)
+    assert isinstance(answer, Reachable)
+    *before, last = answer.trace
+    ended = (*before, {**last, observables.choice("expiry", "T"): "yes"})
+    assert not isinstance(Scheduler(ordered.system).schedule(ended), Conflict)
+    assert isinstance(Scheduler(system).schedule(_only(system, ended)), Conflict)
+    assert scheduled(system, ended) is not None
+
+
+def _only(system: System, trace: Sequence[Valuation]) -> list[Valuation]:
+    known = {*system.states, *system.inputs}
+    return [{what: moment[what] for what in moment if what in known} for moment in trace]
 
 
 APART = """timer T 13 s runs while 2R at stop

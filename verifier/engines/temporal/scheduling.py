@@ -61,7 +61,13 @@ def scheduled(system: System, trace: Sequence[Moment]) -> Scheduled | None:
             if after[delay.clock] == "running"
         }
         now |= {what: "no" for what in now if what in over}
-    seconds = scheduler_of(system).schedule(moments)
+    scheduler = scheduler_of(system)
+    seconds = scheduler.schedule(moments)
+    if isinstance(seconds, Conflict):
+        # With comparisons, a delay that cannot be over yet is not, whatever the last moment says.
+        over = {observables.choice("expiry", delay.clock.name) for delay in system.timing.delays}
+        moments[-1] |= {what: "no" for what in moments[-1] if what in over}
+        seconds = scheduler.schedule(moments)
     return None if isinstance(seconds, Conflict) else Scheduled(tuple(moments), seconds)
 
 
