@@ -40,6 +40,7 @@ SWEEPS = {
     "tests/drafting/test_drafts.py::test_drafts_of_generated_plans": 3,
     "tests/drafting/test_drafts.py::test_drafts_of_shapes": 3,
     "tests/drafting/test_options.py::test_every_option_on_every_kind": 300,
+    "tests/drafting/test_options.py::test_time_locking_is_proved_on_every_kind": 6,
     "tests/engines/test_aiger.py::test_the_outside_engine_agrees_on_systems": 4,
     "tests/engines/test_certificates.py::test_proofs_of_the_engines": 4,
     "tests/engines/test_faulty_solver.py::test_many_wrong_answers": 4,

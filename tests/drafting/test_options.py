@@ -9,6 +9,8 @@ import pytest
 
 from tests.drafting.kinds import KINDS
 from tests.drafting.trying import draft_of, proof_of
+from tests.proofs import decided
+from verifier.api import load_text
 from verifier.drafting.wanted import ASPECTS, PANELS, RELEASES, SINGLE_TRACKS, Wanted
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.language.format.formatter import format_text
@@ -46,3 +48,14 @@ def test_every_option_on_every_kind_of_plan_is_drafted_or_refused(number: int) -
         report = proof_of(text)
         bad = [v.obligation.key for v in report.verdicts if v.status != "proved"]
         assert report.grade is Grade.OPERATION, (kind, wanted, bad)
+
+
+TIMED = ("passing siding", "yard ladder", "wye", "terminal", "oval", "double track")
+
+
+@pytest.mark.parametrize("number", range(len(TIMED)))
+def test_time_locking_is_proved_on_every_kind_of_plan(number: int) -> None:
+    """What the option is for; that all can be set again takes minutes to prove of these."""
+    plan = load_text(draft_of(format_text(KINDS[TIMED[number]]), release="time"))
+    verdicts = decided(plan, ["time-locking"])
+    assert len(verdicts) >= 5 and {v.status for v in verdicts} == {"proved"}
