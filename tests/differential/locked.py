@@ -155,7 +155,17 @@ def write_locked(r: Random, room: int) -> str:
         lines.append(r.choice(["built as one program", "built of relays"]))
     if not is_read(lines):  # a lock by contacts that report nothing
         lines = [line for line in lines if line != "  no contacts"]
-    return "\n".join(lines) + "\n"
+    return "\n".join(without_vain_locks(lines)) + "\n"
+
+
+def without_vain_locks(lines: list[str]) -> list[str]:
+    """Without the locks that are refused since they hold always or never."""
+    try:
+        verifier.load_text("\n".join(lines) + "\n")
+    except verifier.InputError as error:
+        vain = {d.span.line for d in error.diagnostics if d.code == "CP777"}
+        return [line for number, line in enumerate(lines, 1) if number not in vain]
+    return lines
 
 
 def is_read(lines: list[str]) -> bool:

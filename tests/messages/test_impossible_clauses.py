@@ -75,6 +75,10 @@ IN_ORDER = (
     "Name the blocks of the route in the order in which a train comes onto them: `releases after "
     "Switch occupied then all of Switch, Single occupied then Switch clear and Single occupied`."
 )
+EXCLUDE = "It asks for states that exclude each other. "
+ALWAYS = "One of the states it asks for is always so. "
+HELD = "locked while Switch occupied or not 2 at stop"
+RELEASED = "electric lock released when Switch clear and 2 at stop"
 DEAD = "Write `output closed when clear`, or power it from another supply than "
 CASES: list[tuple[str, Said]] = [
     # Drivers that cannot notice a missing input.
@@ -131,6 +135,26 @@ CASES: list[tuple[str, Said]] = [
      ("CP776", "electric lock released when T1 moving",
       "`T3` can never move: this electric lock is never released",
       f"{BOTH}moving.")),
+    # Locks that hold always or never, whatever is reported.
+    (locked("locked while Single occupied and Single clear"),
+     ("CP777", "Single occupied and Single clear", "this lock of `T3` never holds",
+      f"{EXCLUDE}Write `or` between them, or leave one out: `{HELD}`.")),
+    (locked("locked while T1 normal and not (T1 normal or 2 at stop)"),
+     ("CP777", "T1 normal and not (T1 normal or 2 at stop)", "this lock of `T3` never holds",
+      f"{EXCLUDE}Write `or` between them, or leave one out: `{HELD}`.")),
+    (locked("locked while Spur clear or Single clear or Single occupied"),
+     ("CP777", "Spur clear or Single clear or Single occupied",
+      "`T3` can never move: this lock always holds",
+      f"{ALWAYS}Leave one out, or write `and` between them: `{HELD}`.")),
+    (locked("electric lock released when Single occupied and Single clear"),
+     ("CP777", "electric lock released when Single occupied and Single clear",
+      "`T3` can never move: this electric lock is never released",
+      f"{EXCLUDE}Leave one out: `{RELEASED}`.")),
+    (locked("electric lock released when 2 at stop or 2 proceeds or 2 shows Restricting"),
+     ("CP777",
+      "electric lock released when 2 at stop or 2 proceeds or 2 shows Restricting",
+      "this electric lock of `T3` is always released",
+      f"{ALWAYS}Leave one out, or write `and` between them: `{RELEASED}`.")),
 ]  # fmt: skip
 
 

@@ -100,7 +100,7 @@ def route_locking(survey: Survey) -> Musts:
 
 
 def loss_of_shunt(survey: Survey) -> Musts:
-    """Everything that a machine throws, and everything with an electric lock: it does not move
+    """Everything that a machine throws, and everything with a lock: it does not move
     under or ahead of a train that is undetected for a moment. Every two signals from which trains
     cross on the level: neither lets one pass with a train of the other on the crossing, or in the
     route and still before it. Notes without slow relays."""
@@ -108,7 +108,7 @@ def loss_of_shunt(survey: Survey) -> Musts:
     slow = [r for r in relays if r.slow_pick is not None or r.slow_release is not None]
     for mover in _movers(survey):
         throw = survey.plan.locking.throws.get(mover.thrown_as)
-        if throw is not None and (_by_machine(throw) or throw.electric):
+        if throw is not None and (_by_machine(throw) or throw.locked is not None):
             comes, signals = _headed_for(mover, survey)
             bad = all_of(any_of(mover.under, comes), mover.moves)
             yield Must((mover.name,), bad, signals, note=not slow)

@@ -322,9 +322,8 @@ def loss_of_shunt(plan: Plan) -> Iterator[Obligation]:
     train, or ahead of a train inside its route, nor a signal let a train across its way.
 
     On dirty rail the detection of a train can fail for a moment. Checked for what a machine moves,
-    for what is thrown by hand and has an electric lock, and for every two signals whose routes
-    cross at grade. In a file without slow relays this is a note only, since such a file does not
-    try to prevent it.
+    for whatever else has a lock, and for every two signals whose routes cross at grade. In a file
+    without slow relays this is a note only, since such a file does not try to prevent it.
     """
     yield from _moved_unseen(plan)
     yield from _crossed_unseen(plan)
@@ -385,7 +384,7 @@ def _moved_unseen(plan: Plan) -> Iterator[Obligation]:
     for device in moving(plan):
         name, owner = device.name, thrown_with(device, plan).name
         throw = plan.locking.throws.get(owner)
-        if throw is None or not (throw.by in POWERED or throw.electric):
+        if throw is None or not (throw.by in POWERED or throw.locked is not None):
             continue
         ways, over = _headed_for(device, plan)
         block = device.block

@@ -75,7 +75,7 @@ class TrainStep:
         for piece, fronts in incoming.items():
             self._come_in(piece, fronts)
         for device in self._variables.devices.values():
-            if device.name in self._moving and self._is_on(device):
+            if device.name in self._moving and (self._is_on(device) or self._comes_onto(device)):
                 self.derails.add(device.name)
                 self._hurt.update(device.pieces, *map(self._beside, device.joints))
             lies_open = device.kind == "gate" and self._observed[device.lies] == "open"
@@ -134,6 +134,19 @@ class TrainStep:
         joints = self._positions.joints.items()
         across = any(joint in device.joints and self._spanned(name) for name, joint in joints)
         return across or any(map(self._on, device.pieces))
+
+    def _comes_onto(self, device: Device) -> bool:
+        """Whether a train comes onto something that moves in this very step."""
+        joints = self._positions.joints
+        over = {front.joint for fronts in self.incoming.values() for front in fronts}
+        over |= {name for name in joints if self._leaves_over(name)}
+        onto = any(piece in self.incoming for piece in device.pieces)
+        return onto or any(joints[name] in device.joints for name in over)
+
+    def _leaves_over(self, joint: str) -> bool:
+        """Whether the front of a train leaves the plan over a joint."""
+        across = observables.across(joint)
+        return not self._spanned(joint) and self.successor.get(across) == "spanned"
 
     # -------------------------------------------------------------- the moment
 

@@ -367,9 +367,13 @@ def _histories(plan: Plan) -> Iterator[str]:
 
 
 def _has_loss_of_shunt(plan: Plan) -> bool:
-    """Whether the property is about any points of the plan."""
+    """Whether the property is about anything in the plan: what is locked or moved by a machine,
+    and signals whose routes cross."""
     throws = plan.locking.throws.values()
-    return any(t.by in ("lever", "buttons", "rule") or t.electric for t in throws)
+    machines = any(t.by in ("lever", "buttons", "rule") or t.locked is not None for t in throws)
+    return machines or any(
+        c.kind == "crossing" and c.first.signal != c.second.signal for c in plan.conflicts
+    )
 
 
 def _trains_run(plan: Plan) -> Iterator[str]:

@@ -37,6 +37,7 @@ from verifier.world.circuits import Circuits
 from verifier.world.crew import Crew
 from verifier.world.held_buttons import HeldButtons
 from verifier.world.memory import Memory
+from verifier.world.mishaps import Mishaps
 from verifier.world.standing import Standing
 from verifier.world.train_number import entries_at_most, number_at_most
 from verifier.world.trains import Rules, TrainDynamics
@@ -117,8 +118,9 @@ class Histories:
             prompt=prompt,
         )  # fmt: skip
         rules = Rules(self._permits, self._clears, self._restricts, self._memory.holds, self._late)
-        moves = self._moves_beneath if wrecks else None
-        self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced(), moves=moves)
+        hurt = self._hurt if wrecks else None
+        self._trains = TrainDynamics(self.plan, rules, paced=self._is_paced(), hurt=hurt)
+        self._mishaps = Mishaps(self._trains, self._devices.values(), self._memory.moves)
         self._events: dict[Observable, Expr] = {}
         self.held = held
         self._buttons = HeldButtons(self.plan, self._memory.holds, self._permits, self._proceeds)
@@ -300,8 +302,8 @@ class Histories:
         # A step always leads to no more trains than there were with those that came in.
         return conjunction(*(substitute(expr, after) for a, expr in asked if a.trains is None))
 
-    def _moves_beneath(self, piece: str) -> Expr:
-        return self._memory.moves(piece) if piece in self._devices else FALSE
+    def _hurt(self, piece: str) -> Expr:
+        return self._mishaps.hurt(piece)
 
     def _happens(self, what: Observable) -> Expr:
         name = what.name
@@ -313,14 +315,14 @@ class Histories:
             case "traffic turns":
                 return self._memory.turns(name)
             case "trains meet":
-                return self._trains.meets(name)
+                return self._mishaps.meets(name)
             case "clears again":
                 return self._buttons.clears_again(what)
             case _:
                 device = self._devices.get(name)
                 if device is None:
-                    return self._trains.runs_wrong(name)
-                return self._trains.derails(device, self._memory.moves(name))
+                    return self._mishaps.runs_wrong(name)
+                return self._mishaps.derails(device)
 
     def no_mishap(self) -> tuple[Expr, ...]:
         """That no train collides or derails in a step, nor is bound to derail in the next one."""

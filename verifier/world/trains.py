@@ -6,11 +6,10 @@ Twin of :mod:`verifier.reference.step`, which does the same with no expressions.
 
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass
-from itertools import combinations
 
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, conjunction, disjunction, negation
 from verifier.plan import observables
-from verifier.plan.devices import Device, derails_at, signaled_entries
+from verifier.plan.devices import derails_at, signaled_entries
 from verifier.plan.locking.temporal_plan import approach, comes_in_at
 from verifier.plan.model import Joint, Move, Piece, Plan, Port
 from verifier.plan.observables import Condition
@@ -57,13 +56,13 @@ class TrainDynamics:
         rules: Rules,
         *,
         paced: bool,
-        moves: Callable[[str], Expr] | None = None,
+        hurt: Callable[[str], Expr] | None = None,
     ):
         self.plan = plan
         self._rules = rules
         self._paced = paced
-        # That points move; given only where trains that met or derailed stay where they are.
-        self._moves = moves
+        # That the train on a piece meets another or derails; given only where such trains stay.
+        self._hurt = hurt
         self._facing = entered_under_signal(
             {s.name: (s.enters, s.span) for s in plan.signals.values()}
         )
@@ -119,9 +118,10 @@ class TrainDynamics:
         signal to go by runs over one unawares."""
         if to in self._signaled:
             return TRUE
-        return conjunction(*(self._lets_over(name) for name in self._derails_at.get(joint, ())))
+        return conjunction(*(self.lets_over(name) for name in self._derails_at.get(joint, ())))
 
-    def _lets_over(self, derail: str) -> Expr:
+    def lets_over(self, derail: str) -> Expr:
+        """A derail lets trains pass."""
         pipe = self.plan.derails[derail].pipe
         if pipe is None:
             return atom(observables.derail(derail), "non-derailing")
@@ -414,63 +414,18 @@ class TrainDynamics:
 
     # -------------------------------------------------------------- what goes wrong
 
-    def meets(self, piece: str) -> Expr:
-        """A train would come onto the piece where another stands, or two at once."""
-        fronts = self._fronts[piece]
-        stands = self.occupied(piece)
-        vacant = negation(stands)
-        return disjunction(
-            *(conjunction(f.when, stands, negation(f.slow)) for f in fronts),
-            *(
-                conjunction(f.when, g.when, vacant, negation(conjunction(f.slow, g.slow)))
-                for f, g in combinations(fronts, 2)
-            ),
-        )
+    def over(self, joint: Joint) -> Iterator[Expr]:
+        """The fronts that would come over a joint."""
+        yield from (f.when for fs in self._fronts.values() for f in fs if f.joint == joint)
+        yield from self._outward.get(joint, ())
 
-    def derails(self, device: Device, moves: Expr) -> Expr:
-        """A train would come onto points, a derail or a gate that lies against it, or it moves
-        beneath one."""
-        on = [self.occupied(piece) for piece in device.pieces]
-        on += [negation(self.is_free(joint)) for joint in device.joints]
-        match device.kind:
-            case "gate":
-                fronts = [f.when for piece in device.pieces for f in self._fronts[piece]]
-                wrong = conjunction(disjunction(*fronts), atom(device.lies, "open"))
-            case "derail":
-                over = [f.when for fs in self._fronts.values() for f in fs
-                        if f.joint in device.joints]  # fmt: skip
-                over += [when for joint in device.joints for when in self._outward.get(joint, ())]
-                wrong = conjunction(disjunction(*over), negation(self._lets_over(device.name)))
-            case _:
-                wrong = self.runs_wrong(device.name)
-        return disjunction(conjunction(disjunction(*on), moves), wrong)
-
-    def runs_wrong(self, piece: str) -> Expr:
-        """A train would come onto a piece, and no way on over it lies for the train."""
-        fronts = self._fronts[piece]
-        return disjunction(*(conjunction(f.when, negation(self._has_way_on(f))) for f in fronts))
-
-    # -------------------------------------------------------------- wrecks
-
-    def _is_no_wreck(self, piece: str) -> Expr:
-        return atom(observables.wreck(piece), "no") if self._moves else TRUE
-
-    def _is_hurt(self, piece: str, moves: Expr) -> Expr:
-        """The train on a piece meets another or derails, there or as its front comes onto the next.
-        (Of a train on several pieces only that one stays where it is: more may happen than can.)"""
-        ways = [self.meets(piece), self.runs_wrong(piece), conjunction(self.occupied(piece), moves)]
-        for fronts in self._fronts.values():
-            for front in fronts:
-                if front.frm.piece == piece:
-                    wrong = negation(self._has_way_on(front))
-                    ways.append(
-                        conjunction(front.when, disjunction(self.meets(front.to.piece), wrong))
-                    )
-        return disjunction(*ways)
-
-    def _has_way_on(self, front: FrontMove) -> Expr:
+    def has_way_on(self, front: FrontMove) -> Expr:
+        """Some way on over the piece lies for a train that comes onto it."""
         onward = self.plan.track.onward.get(front.to, ())
         return disjunction(*(self.lies_for(way.move) for way in onward))
+
+    def _is_no_wreck(self, piece: str) -> Expr:
+        return atom(observables.wreck(piece), "no") if self._hurt else TRUE
 
     # -------------------------------------------------------------- what follows
 
@@ -490,9 +445,9 @@ class TrainDynamics:
             occupied = disjunction(*(when for _, when in came), stays)
             yield observables.train(piece), _two(observables.train(piece), occupied)
             yield self._next_heading(piece, came)
-            if self._moves:
+            if self._hurt:
                 wreck = observables.wreck(piece)
-                hurt = conjunction(occupied, self._is_hurt(piece, self._moves(piece)))
+                hurt = conjunction(occupied, self._hurt(piece))
                 yield wreck, _two(wreck, disjunction(atom(wreck, "yes"), hurt))
             if self._paced:
                 pace = observables.pace(piece)

@@ -1,8 +1,8 @@
 """Clauses of locks and relays that cannot do what they say.
 
 In: the locking of a file, and what it is about. Out: an error for each lock that never holds or
-never opens, because the contacts it hears never report that, and for each sequential release that
-no train makes come true.
+never opens, because it asks for what excludes itself or the contacts it hears never report that,
+and for each sequential release that no train makes come true.
 """
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
@@ -31,6 +31,13 @@ from verifier.plan.wiring.wiring_model import Wiring
 MOST_SITUATIONS, MOST_PLACES, LONGEST = 4_000, 20_000, 4
 
 Named = Mapping[str, NamedCondition]
+# What is said of a lock that holds whatever is reported, or never; and of an electric one.
+_VAIN = {
+    (False, False): "",
+    (True, False): "always",
+    (True, True): "shut",
+    (False, True): "released",
+}
 # What a fact comes to; None where it may be either.
 Look = Callable[[Fact], bool | None]
 
@@ -56,8 +63,15 @@ def impossible_locks(
 def _stuck(
     name: str, locked: Condition, electric: bool, wiring: Wiring, named: Named
 ) -> Iterator[Diagnostic]:
-    """A lock that holds always, or never, only because of what contacts cannot report."""
-    read = {fact.what: None for fact in facts_unfolded([locked], lambda n: named[n].condition)}
+    """A lock that holds always, or never: because of what it asks for, or of what contacts cannot
+    report."""
+    facts = list(facts_unfolded([locked], lambda n: named[n].condition))
+    read = dict.fromkeys(fact.what for fact in facts)
+    if len(facts) > len(read) and prod(len(what.values) for what in read) <= MOST_SITUATIONS:
+        outcomes = set(_outcomes(locked, {what: what.values for what in read}, named))
+        if len(outcomes) == 1:
+            yield diagnostic("CP777", locked.span, _VAIN[outcomes == {True}, electric], name=name)
+            return
     deaf = {what: _reported(what, wiring) for what in read}
     silent = [what for what, values in deaf.items() if len(values) < len(what.values)]
     if not silent or prod(len(what.values) for what in read) > MOST_SITUATIONS:
