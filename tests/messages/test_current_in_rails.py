@@ -27,6 +27,16 @@ from verifier.language.diagnostics.diagnostic import InputError
             ("the block is declared here",),
         ),
         (
+            "block Yard 2 m feeders y1 at 1 m over 1 ft of 22 AWG, y2 at 2 m",
+            "CP104",
+            ",",
+            "`,` was not expected here",
+            "The wire, and its fuse, behind a list of feeders is that of each of them. Begin "
+            "another list for other wire: `feeders m1 at 16 in over 1 ft of 22 AWG feeders m2 at "
+            "7 ft over 2 ft of 22 AWG`.",
+            (),
+        ),
+        (
             "rail code 55",
             "CP661",
             "55",

@@ -308,6 +308,79 @@ def test_a_fuse_that_a_short_at_the_far_end_never_blows() -> None:
     assert "local code" in hint
 
 
+def behind_a_reverser(reverser: str, load: str = "10 mA to 2 A") -> str:
+    """A balloon loop of which the wire goes through a reverser."""
+    return f"""
+    edge West
+    supply Track-A track power DCC 15 V 5 A fuse 5 A electronic
+    wire 22 AWG carries 3 A
+    {reverser}
+    district Turning fed by Rev-1 over 20 ft of 22 AWG
+    block Lead, Switch
+    block Loop in Turning
+      feeders p1 over 12 ft of 22 AWG
+    turnout T1 in Switch
+    track West = Lead | T1 normal || Loop || reverse T1
+    trains 300 mm to 600 mm, load {load}
+    signal 2 at Lead | T1
+      Stop otherwise
+    signal 4 at Loop || normal T1
+      Stop otherwise
+    signal 6 at Loop || reverse T1
+      Stop otherwise
+    """
+
+
+def test_a_reverser_passes_on_what_the_supply_before_it_gives() -> None:
+    plain = behind_a_reverser("reverser Rev-1 fed by Track-A")
+    each = {"Track-A, Turning": "broken", "Track-A, p1": "broken"}
+    assert asked("wire-ampacity", plain) == each
+    trouble, _ = said("wire-ampacity", plain, "Track-A", "p1")
+    assert "carries 3 A" in trouble and "5 A from Track-A" in trouble
+    # 15 V / 1.033 ohm = 14.5 A over 32 ft there and back [C].
+    opens = {"Track-A": "proved", "Track-A, Turning": "proved", "Track-A, p1": "proved"}
+    assert asked("fuse-too-large", plain) == opens
+    far = plain.replace("over 20 ft", "over 100 ft")
+    assert asked("fuse-too-large", far) == opens | {
+        "Track-A, Turning": "broken", "Track-A, p1": "broken",
+    }  # fmt: skip
+    # A train on the section draws from the supply before the reverser.
+    assert asked("supply-overloaded", plain) == {"Track-A": "proved"}
+    assert asked("supply-overloaded", plain.replace("to 2 A", "to 6 A")) == {"Track-A": "broken"}
+    two = plain.replace("fed by Rev-1", "fed by Rev-2").replace(
+        "district", "reverser Rev-2 fed by Rev-1\n    district"
+    )
+    assert asked("wire-ampacity", two) == each
+
+
+def test_a_fuse_at_a_reverser_is_on_the_way() -> None:
+    fused = behind_a_reverser("reverser Rev-1 fed by Track-A fuse 3 A electronic")
+    assert set(asked("wire-ampacity", fused).values()) == {"proved"}
+    assert asked("wire-overloaded", fused.replace("to 2 A", "to 4 A"))["Rev-1"] == "broken"
+    # With a current of its own it is a supply like any other.
+    own = behind_a_reverser("reverser Rev-1 fed by Track-A 15 V 4 A")
+    assert asked("wire-ampacity", own) == {"Rev-1, Turning": "broken", "Rev-1, p1": "broken"}
+    own = own.replace("15 V 4 A", "15 V 3 A")
+    assert asked("wire-ampacity", own) == {"Rev-1, Turning": "proved", "Rev-1, p1": "proved"}
+
+
+def test_a_limit_that_is_exceeded_never_looks_met() -> None:
+    text = board("12 V 1 A", "lamps 15 mA draws 956 mA")
+    trouble, hint = said("supply-overloaded", text, "Bus-1")
+    assert "up to 1.001 A" in trouble and "gives 1.001 A or more" in hint
+    # 45 mA over 3 ft of 22 AWG: 2 x 3 ft x 16.14 mohm = 96.8 mohm, so 4.4 mV [C].
+    far = board("12 V", "lamps 15 mA needs 11.996 V").replace(
+        "by Bus-1", "by Bus-1 over 3 ft of 22 AWG"
+    )
+    trouble, _ = said("voltage-drop", far, "B1")
+    assert "needs 11.996 V" in trouble and "only 11.99 V" in trouble
+    trouble, hint = said("fuse-too-large", board("12 V 5 A fuse 5 A"), "Bus-1")
+    # 5 A / 2.1 = 2.3809 A: rounded up it would be too large again.
+    assert "no more than 2.38 A;" in hint
+    _, hint = said("fuse-too-large", board("12 V 4 A fuse 2 A IEC"), "Bus-1")
+    assert "no more than 1.9 A IEC;" in hint
+
+
 def test_a_feeder_is_as_far_away_as_its_district_and_itself() -> None:
     """16 AWG for the bus, 22 AWG for the feeder: 0.2410 and 0.3874 ohm there and back [C]."""
     text = """

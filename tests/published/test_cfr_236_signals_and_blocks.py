@@ -186,6 +186,24 @@ def test_49_cfr_236_23_d_V_colors_against_their_meaning_unsafe(
     assert broken(report) == {f"aspect-ambiguous: {wrong}"}
 
 
+@pytest.mark.parametrize(
+    ("aspect", "right"),
+    [
+        ("Grade red with marker plate proceed at restricted speed", True),
+        ("Grade flashing red proceed at restricted speed", True),
+        ("Grade red with marker plate proceed at slow speed", False),
+        ("Grade flashing red proceed at slow speed", False),
+        ("Grade red proceed at restricted speed", False),
+    ],
+)
+def test_49_cfr_236_23_a_M_red_that_is_qualified(aspect: str, right: bool) -> None:
+    """49 CFR 236.23(a) [V]: aspects are shown by "flashing of lights" too, and "may be qualified by
+    marker plate, number plate, letter plate". That red then means restricted speed on some
+    railroads, and never more, is from memory [M]."""
+    report = FACING.prove(BOTH_WAYS, f"aspect Stop red or red over red stop\naspect {aspect}")
+    assert ("aspect-ambiguous: Grade" not in broken(report)) == right
+
+
 def test_49_cfr_236_23_d_V_colors_with_their_meaning_safe() -> None:
     """49 CFR 236.23(d)(1), (3) [V]: a lone green proceeds, a lone red stops."""
     assert_proved(FACING.prove(BOTH_WAYS, chart("green", "red")))

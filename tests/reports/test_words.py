@@ -133,3 +133,31 @@ def test_what_a_lesson_expects_comes_before_notes() -> None:
     verdicts = tuple(noted if v is told[0] else v for v in report.verdicts)
     again = told_findings(replace(report, verdicts=verdicts), lessons=True, everything=True)
     assert again[0].expected and again[-1] is noted
+
+
+YARD = """
+edge West, Main-East, Siding-East
+trains 300 mm to 900 mm
+block Single, Main, Siding
+block Switch 600 mm
+turnout T1 in Switch
+track West = Single | T1 normal | Main = Main-East
+track T1 reverse | Siding = Siding-East
+detector D-Switch spot on Switch at 0 mm, 300 mm over T1, 600 mm over {} T1
+signal 2 at Single | T1
+  Stop otherwise
+"""
+
+
+@pytest.mark.parametrize(("watched", "blind"), [("normal", "reverse"), ("reverse", "normal")])
+def test_over_which_leg_a_train_stands_that_no_spot_there_sees(watched: str, blind: str) -> None:
+    plan = verifier.load_text(YARD.format(watched))
+    what = named(plan)["standing Switch"]
+    assert fact_words(plan, what, "over no spot") == (
+        f"a train of 300 mm on Switch from 450 mm over {blind} T1, the rest of it beyond the right "
+        "end, over no spot"
+    )
+    # Before the points the distance alone tells.
+    assert fact_words(plan, what, "over spot 1") == (
+        "a train of 300 mm on Switch up to 150 mm, the rest of it beyond the left end, over spot 1"
+    )

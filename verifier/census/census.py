@@ -4,7 +4,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.census import distances, faults, locks, rails, signals, use, wires
+from verifier.census import currents, distances, faults, locks, rails, signals, use, wires
 from verifier.census.says import Must, Musts, Over, all_of, any_of, no
 from verifier.census.survey import Survey
 from verifier.logic.expr import Expr, atom
@@ -54,12 +54,12 @@ CENSUS: Mapping[str, Entry] = {
     "head-without-driver": Entry(wires.head_without_driver),
     "driver-short-of-outputs": Entry(wires.driver_short_of_outputs),
     "driver-short-of-inputs": Entry(wires.driver_short_of_inputs),
-    "supply-overloaded": Entry(wires.supply_overloaded),
-    "wire-overloaded": Entry(wires.wire_overloaded),
-    "voltage-drop": Entry(wires.voltage_drop),
-    "fuse-too-large": Entry(wires.fuse_too_large),
-    "wire-ampacity": Entry(wires.wire_ampacity),
-    "coil-burns": Entry(wires.coil_burns),
+    "supply-overloaded": Entry(currents.supply_overloaded),
+    "wire-overloaded": Entry(currents.wire_overloaded),
+    "voltage-drop": Entry(currents.voltage_drop),
+    "fuse-too-large": Entry(currents.fuse_too_large),
+    "wire-ampacity": Entry(currents.wire_ampacity),
+    "coil-burns": Entry(currents.coil_burns),
     "frog-shorts": Entry(rails.frog_shorts),
     "rail-dead": Entry(rails.rail_dead),
     "rail-meets-rail": Entry(rails.rail_meets_rail),

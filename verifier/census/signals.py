@@ -219,8 +219,8 @@ def aspect_ambiguous(survey: Survey) -> Musts:
         if _looks(one) & _looks(two) or one.indication == two.indication:
             yield Must((one.name, two.name), TRUE)
     for aspect in aspects:
-        lone = (steady(colors[0]) for _, colors in _looks(aspect) if len(colors) == 1)
-        yield Must((aspect.name,), constant(any(_is_misused(c, aspect) for c in lone)))
+        lone = ((plate, colors[0]) for plate, colors in _looks(aspect) if len(colors) == 1)
+        yield Must((aspect.name,), constant(any(_is_misused(*each, aspect) for each in lone)))
 
 
 def _looks(aspect: Aspect) -> set[tuple[str, tuple[str, ...]]]:
@@ -228,10 +228,12 @@ def _looks(aspect: Aspect) -> set[tuple[str, tuple[str, ...]]]:
     return {("", colors) for colors in aspect.combinations} | {*aspect.plated}
 
 
-def _is_misused(color: str, aspect: Aspect) -> bool:
-    match color:
+def _is_misused(plate: str, color: str, aspect: Aspect) -> bool:
+    match steady(color):
         case "white":
             return True
+        case "red" if plate or color == "flashing red":
+            return better_than_restricting(aspect)
         case "red":
             return lets_pass_without_stopping(aspect)
         case "green":

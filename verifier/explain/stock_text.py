@@ -8,6 +8,8 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.derive_equipment import unseen_anywhere
 from verifier.plan.wiring.equipment import StockPlace
+from verifier.plan.wiring.spots import over_words, spots_passed
+from verifier.plan.wiring.wiring_model import SpotPlace
 from verifier.properties.amounts import length
 from verifier.reference.standing import train_covering
 from verifier.reference.train_extents import TrainPosition
@@ -41,7 +43,7 @@ def _stock(plan: Plan, block: str, place: StockPlace) -> tuple[str, str]:
     unseen = _draws_nothing(plan, block, place)
     stands = train_covering(plan, block, place.covers)
     if stands is not None:
-        subject, where = _train(plan, block, stands)
+        subject, where = _train(plan, block, place.covers, stands)
         drawing = ", drawing no current" if unseen else ""
         return subject, f"{at}on {block}{where}{drawing}{over}"
     if unseen:
@@ -70,17 +72,35 @@ def _unseen_stock(plan: Plan, block: str) -> str:
     return "stock that draws too little current"
 
 
-def _train(plan: Plan, block: str, stands: TrainPosition) -> tuple[str, str]:
+def _train(
+    plan: Plan, block: str, covers: tuple[int, ...], stands: TrainPosition
+) -> tuple[str, str]:
     """A train and where it stands: ``a train of 600 mm`` and `` from 150 mm to 750 mm``."""
     across, unit = plan.equipment.geometry[block].length, plan.wiring.units.track
     first, last = stands.start, stands.start + stands.length
     if not stands.length:
         return "stock", f" at {length(first, unit)}"
     train = f"a train of {length(stands.length, unit)}"
+    way = way_of(plan, block, covers, stands)
     if first < 0 and last > across:
-        return train, ", longer than the block"
+        return train, f"{way}, longer than the block"
     if first < 0:
-        return train, f" up to {length(last, unit)}, the rest of it beyond the left end"
+        return train, f" up to {length(last, unit)}{way}, the rest of it beyond the left end"
     if last > across:
-        return train, f" from {length(first, unit)}, the rest of it beyond the right end"
-    return train, f" from {length(first, unit)} to {length(last, unit)}"
+        return train, f" from {length(first, unit)}{way}, the rest of it beyond the right end"
+    return train, f" from {length(first, unit)} to {length(last, unit)}{way}"
+
+
+def way_of(plan: Plan, block: str, covers: tuple[int, ...], stands: TrainPosition) -> str:
+    """Over which legs a train stands: `` over reverse T1``; empty where its distances alone tell
+    that it covers these spots."""
+    across, end = plan.equipment.geometry[block].length, stands.start + stands.length
+    spots = sorted({spot for d in plan.wiring.detectors_of(block) for spot in d.spots})
+    ways = spots_passed(spots, block, across, plan.track)
+    there = [
+        way.legs for way, passed in ways
+        if covers == tuple(i for i in passed if stands.start <= spots[i].at <= end)
+    ]  # fmt: skip
+    if len(there) == len(ways):
+        return ""
+    return over_words(SpotPlace(stands.start, tuple(sorted(frozenset.intersection(*there)))))

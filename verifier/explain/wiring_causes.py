@@ -7,7 +7,7 @@ the line of the file that has to do with it.
 
 from collections.abc import Iterator, Mapping
 
-from verifier.explain.stock_text import stock_stands
+from verifier.explain.stock_text import stock_stands, way_of
 from verifier.language.listing import listing
 from verifier.language.source import Span
 from verifier.plan.model import Block, Plan
@@ -210,11 +210,12 @@ class Circuit:
         stands = train_covering(self._plan, block, place.covers) if place else None
         unit = self._wiring.units.track
         at = listing([length(spot.at, unit) + over_words(spot) for spot in detector.spots])
-        if stands is None or not stands.length:
+        if place is None or stands is None or not stands.length:
             return _of(CauseKind.SPOTS_ELSEWHERE, detector, spots=at)
         ends = {
             "start": length(stands.start, unit),
-            "end": length(stands.start + stands.length, unit),
+            "end": length(stands.start + stands.length, unit)
+            + way_of(self._plan, block, place.covers, stands),
         }
         return _of(CauseKind.SPOTS_BESIDE_TRAIN, detector, (), spots=at, **ends)
 

@@ -23,8 +23,8 @@ _IN_METERS: Mapping[Unit, int] = MappingProxyType({"mm": 5, "cm": 5, "m": 1})
 # A length of at least so many inches that has to be rounded is rounded to the whole inch.
 _LONG = 120
 
-# Which way to round a length: to the nearest, marked "about"; or, beside a limit, the way in which
-# a limit that is exceeded never looks met.
+# Which way to round an amount: to the nearest, a length marked "about"; or, beside a limit, the way
+# in which a limit that is exceeded never looks met.
 Toward = Literal["nearest", "less", "more"]
 
 
@@ -88,21 +88,30 @@ def decimal(number: Fraction) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def volts(amount: Fraction | float) -> str:
-    """Volts, to two decimals."""
-    return f"{_number(amount)} V"
+def volts(amount: Fraction | float, toward: Toward = "nearest") -> str:
+    """Volts, as :func:`amps` has it."""
+    return f"{_number(amount, toward)} V"
 
 
-def amps(amount: Fraction | float) -> str:
-    """Amperes, to two decimals; below one ampere in mA."""
-    return f"{_number(amount)} A" if amount >= 1 else f"{_number(amount * 1000)} mA"
+def amps(amount: Fraction | float, toward: Toward = "nearest") -> str:
+    """Amperes, exact up to three decimals, else to two; below one ampere in mA."""
+    return f"{_number(amount, toward)} A" if amount >= 1 else f"{_number(amount * 1000, toward)} mA"
 
 
 def ohms(amount: Fraction | float) -> str:
-    """Ohms, to two decimals; from 1000 ohm up in kohm."""
+    """Ohms, as :func:`amps` has it; from 1000 ohm up in kohm."""
     return f"{_number(amount / 1000)} kohm" if amount >= 1000 else f"{_number(amount)} ohm"
 
 
-def _number(amount: Fraction | float) -> str:
-    text = f"{float(amount):.2f}"
-    return text.rstrip("0").rstrip(".")
+def _number(amount: Fraction | float, toward: Toward = "nearest") -> str:
+    exact = Fraction(amount)
+    if isinstance(amount, Fraction) and (exact * 1000).denominator == 1:
+        return decimal(exact)
+    step = Fraction(1, 100)
+    match toward:
+        case "less":
+            return decimal(floor(exact / step) * step)
+        case "more":
+            return decimal(ceil(exact / step) * step)
+        case "nearest":
+            return decimal(round(exact / step) * step)

@@ -175,8 +175,8 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
             "voltage-drop",
             (driver.name,),
             TRUE if spare < 0 else bears,
-            f"driver {driver.name} needs {volts(driver.needs)}, but may get only {volts(left)} of "
-            f"the {volts(supply.volts)} from {supply.name}{over}",
+            f"driver {driver.name} needs {volts(driver.needs)}, but may get only "
+            f"{volts(left, 'less')} of the {volts(supply.volts)} from {supply.name}{over}",
             (driver.span, supply.span),
             place=driver.name,
             hint=f"Use thicker wire to {driver.name} (a smaller AWG number), a shorter run, or a "
@@ -211,7 +211,7 @@ def fuse_too_large(plan: Plan) -> Iterator[Obligation]:
                 (supply.name,),
                 constant(supply.amps < opens),
                 f"{_opens(supply.name, _fuse_of(supply))}, and {supply.name} gives no more than "
-                f"{amps(supply.amps)}: a short may last",
+                f"{amps(supply.amps, 'less')}: a short may last",
                 (supply.span,),
                 place=supply.name,
                 hint=_smaller_fuse(supply, supply.amps),
@@ -225,20 +225,22 @@ def _fuse_of(supply: Supply) -> Fuse:
 
 def _opens(of: str, fuse: Fuse) -> str:
     """When the fuse of a supply, or at the beginning of a wire, opens: begins a sentence."""
-    opens = opens_at(fuse)
-    if opens == fuse.rating:
-        return f"the fuse of {of} opens at {amps(opens)}"
+    opens = amps(opens_at(fuse), "more")
+    if opens_at(fuse) == fuse.rating:
+        return f"the fuse of {of} opens at {opens}"
     kind = {"UL": ", by UL 248-14", "IEC": ", by IEC 60127"}.get(fuse.kind or "", "")
-    return f"the fuse of {of}, {amps(fuse.rating)}, surely opens only at {amps(opens)}{kind}"
+    return f"the fuse of {of}, {amps(fuse.rating)}, surely opens only at {opens}{kind}"
 
 
 def _smaller_fuse(supply: Supply, short: Number) -> str:
     """What to do where a short draws no more than so much."""
-    if supply.fuse_kind is None and supply.trips is None:
-        most = amps(short / MUST_OPEN[None])
-        electronic = "or, if the supply limits its current itself, say so: `fuse 5 A electronic`"
-        return f"Use a fuse of no more than {most}; {electronic}. {_CODE}"
-    return f"Use a smaller fuse, or a supply that gives more. {_CODE}"
+    if supply.trips is not None or supply.fuse_kind == "electronic":
+        return f"Use a smaller fuse, or a supply that gives more. {_CODE}"
+    kind = f" {supply.fuse_kind}" if supply.fuse_kind else ""
+    most = amps(short / MUST_OPEN[supply.fuse_kind], "less")
+    electronic = "or, if the supply limits its current itself, say so: `fuse 5 A electronic`"
+    other = electronic if not kind else "or a supply that gives more"
+    return f"Use a fuse of no more than {most}{kind}; {other}. {_CODE}"
 
 
 def _shorts(supply: Supply, plan: Plan) -> Iterator[Obligation]:
@@ -255,8 +257,8 @@ def _shorts(supply: Supply, plan: Plan) -> Iterator[Obligation]:
             "fuse-too-large",
             (supply.name, end.name),
             constant(flows < opens_at(fuse)),
-            f"a short at the end of the wire to {end.name} draws no more than {amps(flows)} from "
-            f"{supply.name}{over}: {_opens(of, fuse)}",
+            f"a short at the end of the wire to {end.name} draws no more than "
+            f"{amps(flows, 'less')} from {supply.name}{over}: {_opens(of, fuse)}",
             (supply.span, *end.spans),
             place=end.name,
             hint=f"Give the wire to {end.name} a smaller fuse of its own (`fuse 1 A UL` behind its "
@@ -304,12 +306,12 @@ def wire_ampacity(plan: Plan) -> Iterator[Obligation]:
                 "wire-ampacity",
                 (supply.name, name),
                 constant(carries < most),
-                f"the wire to {name} is of {gauge} AWG, {said} {amps(carries)}, and up to "
-                f"{amps(most)} from {supply.name} may flow in it all the time",
+                f"the wire to {name} is of {gauge} AWG, {said} {amps(carries, 'less')}, and up to "
+                f"{amps(most, 'more')} from {supply.name} may flow in it all the time",
                 (supply.span, *spans),
                 place=name,
                 hint=f"Use thicker wire (a smaller AWG number), or a fuse of no more than "
-                f"{amps(carries)}. {_CODE}",
+                f"{amps(carries, 'less')}. {_CODE}",
             )
 
 

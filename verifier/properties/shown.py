@@ -37,7 +37,9 @@ def aspect_ambiguous(plan: Plan) -> Iterator[Obligation]:
     their fundamental meaning.
 
     A lone red means stop, and a lone green means proceed. A lone yellow or lunar means that speed
-    is restricted and a stop may be required. A single white light is never used.
+    is restricted and a stop may be required. A single white light is never used. A red that
+    flashes, or has a plate, may also mean restricted speed (236.23(a); common practice, from
+    memory).
     """
     aspects = sorted(plan.chart.aspects, key=lambda a: (a.span.source.name, a.span.start))
     for one, two in combinations(aspects, 2):
@@ -55,8 +57,9 @@ def aspect_ambiguous(plan: Plan) -> Iterator[Obligation]:
         if trouble:
             yield _chart_obligation((one, two), trouble)
     for aspect in aspects:
-        trouble = next(filter(None, (_against_fundamentals(c, aspect) for c in (
-            *aspect.combinations, *(colors for _, colors in aspect.plated)))), "")  # fmt: skip
+        shown = [*((None, colors) for colors in aspect.combinations), *aspect.plated]
+        told = (_against_fundamentals(colors, plate, aspect) for plate, colors in shown)
+        trouble = next(filter(None, told), "")
         yield _chart_obligation((aspect,), trouble)
 
 
@@ -70,13 +73,14 @@ def _chart_obligation(about: tuple[Aspect, ...], trouble: str) -> Obligation:
     )
 
 
-def _against_fundamentals(colors: tuple[str, ...], aspect: Aspect) -> str:
+def _against_fundamentals(colors: tuple[str, ...], plate: str | None, aspect: Aspect) -> str:
     if len(colors) != 1:
         return ""
     color = steady(colors[0])
+    qualified = plate is not None or color != colors[0]
     if color == "white":
         return f"{aspect.name} is a single white light, which is never used"
-    if color == "red" and aspect.clears:
+    if color == "red" and (aspect.proceeds if qualified else aspect.clears):
         return f"{aspect.name} is a lone red, yet it lets a train proceed"
     if color == "green" and not aspect.proceeds:
         return f"{aspect.name} is a lone green, yet it does not let a train proceed"

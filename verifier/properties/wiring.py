@@ -14,7 +14,7 @@ from verifier.plan.observables import OF_CONTACTS, Observable
 from verifier.plan.track.gaps import gaps_of
 from verifier.plan.wiring.faults import RELAYS
 from verifier.plan.wiring.hearing import asked, heard, supply_of, wanted
-from verifier.plan.wiring.wiring_model import Detector, Driver
+from verifier.plan.wiring.wiring_model import Detector, Driver, Feeder
 from verifier.properties.obligation import Obligation
 from verifier.properties.phrases import pieces_in
 
@@ -76,12 +76,25 @@ def feeder_undetected(plan: Plan) -> Iterator[Obligation]:
             (feeder.name, feeder.block),
             constant(not any(feeder.name in d.through for d in sensing)),
             f"feeder {feeder.name} of {feeder.block} does not pass through "
-            f"{listing([d.name for d in sensing])}: a locomotive near it may not be detected",
+            f"{listing([d.name for d in sensing])}: {_near_the_feeder(feeder, sensing, plan)}",
             (feeder.span, *(d.span for d in sensing)),
             pieces=pieces_in(feeder.block, plan),
             place=feeder.block,
             hint=f"Run {feeder.name} through {sensing[0].name} too and add it to its `through`.",
         )
+
+
+def _near_the_feeder(feeder: Feeder, sensing: list[Detector], plan: Plan) -> str:
+    """What becomes of stock near a feeder that bypasses the detectors of its block."""
+    divisions = plan.equipment.divisions
+    for detector in sensing:
+        division = divisions.get((detector.name, feeder.block))
+        if division is not None and (feeder.name, ()) in division.surely:
+            return (
+                f"by the numbers of the file {detector.name} sees stock near it by the current in "
+                "other feeders, but only while all of these are sound"
+            )
+    return "a locomotive near it may not be detected"
 
 
 def detector_misplaced(plan: Plan) -> Iterator[Obligation]:

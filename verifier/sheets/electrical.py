@@ -9,6 +9,7 @@ supply draw at most is maximized over the situations that can come about, by
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import partial
 
 from verifier.engines.smt.max_load import LargestLoad, most_together
 from verifier.explain.state_text import StateWords
@@ -223,7 +224,8 @@ def _end(
     if needs is not None and left is not None:
         mark = "yes" if left >= float(needs) else "TOO LOW"
     return (
-        name, supply.name, over, _given(current, amps), _given(lost, volts), _given(left, volts),
+        name, supply.name, over, _given(current, amps), _given(lost, _at_least_volts),
+        _given(left, _at_most_volts),
         _given(needs, volts), mark,
     )  # fmt: skip
 
@@ -256,7 +258,7 @@ def _fuse(load: _Load, plan: Plan, rated: Mapping[int, Fraction], unsure: bool) 
     least = load.bound / FUSE_LOADED if load.known else None
     return (
         supply.name, _given(supply.fuse, amps), amps(load.bound) if load.known else NOT_GIVEN,
-        _given(least, amps), _given(most, amps), why,
+        _given(least, _at_least), _given(most, _at_most), why,
         _choice(supply, load, most, unsure) if known else _only_upward(supply, most, unsure),
     )  # fmt: skip
 
@@ -276,18 +278,18 @@ def _run_fuses(plan: Plan, rated: Mapping[int, Fraction]) -> Table:
             nearest = end.fuses[-1][0] == of
             if nearest and supply.volts is not None and end.runs:
                 flows = Fraction(short_circuit(supply.volts, *end.runs))
-                limits.append((flows / margin, f"a short at {end.name} draws {amps(flows)}"))
+                limits.append((flows / margin, f"a short at {end.name} draws {_at_most(flows)}"))
             if nearest and end.own and end.own.gauge in rated:
                 limits.append((rated[end.own.gauge], f"the wire to {end.name} is rated for that"))
         most, why = min(limits, default=(None, NOT_GIVEN))
         take = "the one in the file"
         if most is not None and fuse.rating > most:
-            take = f"NOT the one in the file: {amps(most)} or less"
+            take = f"NOT the one in the file: {_at_most(most)} or less"
         driver = plan.wiring.drivers.get(of)
         load = all_lit(loads_of(driver, plan)) + (driver.draws or 0) if driver else Number(0)
         if load > fuse.rating:
             take = f"NOT the one in the file: up to {amps(load)} flows with all heads lit"
-        rows.append((of, amps(fuse.rating), _given(most, amps), why, take))
+        rows.append((of, amps(fuse.rating), _given(most, _at_most), why, take))
     columns = ("wire to", "in the file", "at most", "because of", "take")
     return Table("Fuses in single wires", columns, tuple(rows), numeric=frozenset(columns[1:3]))
 
@@ -304,7 +306,7 @@ def _limits(
             continue
         if supply.volts is not None:
             flows = Fraction(short_circuit(supply.volts, *runs))
-            yield flows / margin, f"a short at {name} draws no more than {amps(flows)}"
+            yield flows / margin, f"a short at {name} draws no more than {_at_most(flows)}"
         for run in runs:
             if run.gauge in rated:
                 yield rated[run.gauge], f"the {run.gauge} AWG wire to {name} is rated for that"
@@ -364,13 +366,20 @@ def _only_upward(supply: Supply, most: Fraction | None, unsure: bool) -> str:
     if most is None or supply.amps is None:
         return "what it gives is not in the file"
     if supply.fuse is not None and supply.fuse > most:
-        return f"NOT the one in the file: no more than {amps(most)}"
+        return f"NOT the one in the file: no more than {_at_most(most)}"
     if supply.fuse is not None and supply.fuse_kind in ("resettable", "electronic"):
         return f"the one in the file{_IF if unsure else ''}"
-    return f"no more than {amps(most)}{_IF if unsure else ''}; what it carries is not in the file"
+    return (
+        f"no more than {_at_most(most)}{_IF if unsure else ''}; what it carries is not in the file"
+    )
 
 
 # ------------------------------------------------------------------ what is not given
+
+
+# Beside a limit an amount is rounded so that a limit that is exceeded never looks met.
+_at_least, _at_most = partial(amps, toward="more"), partial(amps, toward="less")
+_at_least_volts, _at_most_volts = partial(volts, toward="more"), partial(volts, toward="less")
 
 
 def _given(amount: Fraction | float | None, say: Callable[[Fraction | float], str]) -> str:

@@ -433,6 +433,8 @@ def _list_hint(tokens: Sequence[Token], at: int, accepted: Set[str]) -> Hint | N
         "TIMER", "ROUTE", "TRAFFIC",
     ):  # fmt: skip
         return Hint("one_each")
+    if kind == "COMMA" and "FEEDERS" in accepted:
+        return Hint("wire_of_all")
     return None
 
 

@@ -81,19 +81,27 @@ def beside_each_way(
     A block with a single way passes all of them. Else a spot is passed where the file says over
     which leg of every turnout on the way it is measured, or where it stands at the one end of the
     block that all ways have in common."""
+    passed = {beside for _, beside in spots_passed(spots, block, length, track)}
+    whole = (tuple(range(len(spots))),)
+    return tuple(sorted(passed, key=lambda way: (-len(way), way))) or whole
+
+
+def spots_passed(
+    spots: Sequence[SpotPlace], block: str, length: Number, track: Track
+) -> tuple[tuple[WayThrough, tuple[int, ...]], ...]:
+    """Each way through a block with the positions of the spots that it passes."""
     ways = ways_through(block, track)
     if len(ways) < 2:
-        return (tuple(range(len(spots))),)
+        return tuple((way, tuple(range(len(spots)))) for way in ways)
     shared, named = _shared_ends(ways, length), [way.legs for way in ways]
-    passed = {
-        tuple(
+    return tuple(
+        (way, tuple(
             i for i, spot in enumerate(spots)
             if (not spot.over and spot.at in shared)
             or (named.count(way.legs) == 1 and _is_on(spot, way))
-        )
+        ))
         for way in ways
-    }  # fmt: skip
-    return tuple(sorted(passed, key=lambda way: (-len(way), way)))
+    )  # fmt: skip
 
 
 def on_all_ways(

@@ -35,7 +35,8 @@ def drawn_from(supply: Supply, wiring: Wiring) -> Iterator[tuple[str, Number | N
         if booster.fed_by == supply.name:
             yield booster.name, booster.draws, booster.span
     trains = wiring.trains
-    feeds_rails = any(district.supply == supply.name for district in wiring.districts.values())
+    rails = {supply.name, *(reverser.name for reverser in _passing(supply, wiring))}
+    feeds_rails = any(district.supply in rails for district in wiring.districts.values())
     if feeds_rails and trains is not None and trains.most_load is not None:
         yield "one train", trains.most_load, trains.span
 
@@ -57,14 +58,33 @@ _SUPPLY = WireEnd("", None, (), (), ())
 
 def ends_of(supply: Supply, wiring: Wiring) -> Iterator[WireEnd]:
     """The ends of the wires from a supply that are given with their length and size, or with a fuse
-    of their own."""
+    of their own; none from one that passes on what another gives, whose ends they are."""
+    if not passes_on(supply):
+        yield from _ends_behind(supply, _SUPPLY, wiring)
+
+
+def passes_on(supply: Supply) -> bool:
+    """Whether it passes on what the supply before it gives: a reverser without volts or amperes of
+    its own."""
+    return supply.reverses and supply.volts is None and supply.amps is None
+
+
+def _passing(supply: Supply, wiring: Wiring) -> Iterator[Supply]:
+    """What passes on the current of a supply, directly or through others."""
+    for reverser in wiring.supplies.values():
+        if reverser.fed_by == supply.name and passes_on(reverser):
+            yield reverser
+            yield from _passing(reverser, wiring)
+
+
+def _ends_behind(supply: Supply, at: WireEnd, wiring: Wiring) -> Iterator[WireEnd]:
     for driver in wiring.drivers.values():
         if driver.supply == supply.name and (driver.run or driver.fuse):
-            yield _on(_SUPPLY, driver)
+            yield _on(at, driver)
     for district in wiring.districts.values():
         if district.supply != supply.name:
             continue
-        bus = _on(_SUPPLY, district)
+        bus = _on(at, district)
         if district.run or district.fuse:
             yield bus
         fed = [f for f in wiring.feeders.values()
@@ -77,6 +97,18 @@ def ends_of(supply: Supply, wiring: Wiring) -> Iterator[WireEnd]:
             by_way_of = wiring.sub_bus_of(feeder.name)
             if feeder.run or feeder.fuse:
                 yield _on(_on(bus, by_way_of) if by_way_of else bus, feeder)
+    for reverser in wiring.supplies.values():
+        if reverser.fed_by == supply.name and passes_on(reverser):
+            yield from _ends_behind(reverser, _through(at, reverser), wiring)
+
+
+def _through(end: WireEnd, reverser: Supply) -> WireEnd:
+    """The end of the wire to a reverser, and of its own fuse."""
+    spans, fuses = (reverser.span, *end.spans), end.fuses
+    if reverser.fuse is not None:
+        own = Fuse(reverser.fuse, reverser.fuse_kind, reverser.trips)
+        fuses = (*fuses, (reverser.name, own))
+    return WireEnd(reverser.name, None, end.runs, spans, fuses)
 
 
 def _on(end: WireEnd, wire: Driver | District | SubBus | Feeder) -> WireEnd:
