@@ -84,6 +84,16 @@ def test_what_gets_stuck_before_is_found_and_no_train_collides_on_the_way() -> N
         assert is_calm(stepper.step({**stepper.state_of(moment), **chosen}).observed)
 
 
+def test_it_is_decided_of_a_locked_control_point() -> None:
+    """Of one with relays, timers and a mishap that the file no longer expects."""
+    text = spec("locked-end-of-siding-no-route-locking").read_text("utf-8")
+    unexpected = "\n".join(ln for ln in text.splitlines() if not ln.startswith("expect"))
+    asked = ["derailment", "collision", "train-cannot-leave"]
+    report = verifier.prove(verifier.load_text(unexpected), only=asked)
+    found = [v for v in report.verdicts if v.obligation.over == "for good"]
+    assert found and all(v.before_mishaps and v.status == "proved" for v in found)
+
+
 def test_the_reference_refuses_a_history_with_a_mishap() -> None:
     plan = without_repairs(STUCK).plan
     hurt = next(

@@ -58,8 +58,10 @@ LONGEST = 24
 NOTHING: Mapping[Observable, str] = {}
 NO_TIMES = Unknown("from some moment no way was found whose delays have times", final=True)
 # Larger systems have no quick answer. (What is reached part by part would be one, but which parts
-# come to rest depends on what is known of the system, and so on what was proved before.)
+# come to rest depends on what is known of the system, and so on what was proved before.) Where
+# there is little track, what else there is in states, such as relays, hardly counts.
 MOST_STATES = 32
+LITTLE_TRACK, MOST_STATES_BESIDE = 6, 48
 TOO_LARGE = Unknown(
     "the layout is too large for what comes before a collision or derailment: mend that first",
     final=True,
@@ -107,7 +109,7 @@ def always_again(
     part by part.
 
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
-    if quick and len(system.states) > MOST_STATES:
+    if quick and not _is_small(system):
         return [TOO_LARGE] * len(goals)
     shapes = Shapes()
     clauses = strengthened(system, invariant, hints, shapes, deadline)
@@ -136,6 +138,13 @@ def always_again(
             if isinstance(answers[-1], Returns):
                 given = [goal]
     return answers
+
+
+def _is_small(system: System) -> bool:
+    """Whether what is not reached part by part is soon decided as a whole."""
+    pieces = sum(what.kind == "train" for what in system.states)
+    most = MOST_STATES_BESIDE if pieces <= LITTLE_TRACK else MOST_STATES
+    return len(system.states) <= most
 
 
 def _over(window: Window, system: System, made: Mapping[Observable, str]) -> Expr:
