@@ -10,7 +10,8 @@ from tests.junction_files import spec
 from verifier.diagnosis.bench import Bench
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan.model import Plan
-from verifier.testcard.card import Card, card_on
+from verifier.testcard.card import card_on
+from verifier.testcard.card_model import Card
 
 ROOT = Path(__file__).resolve().parents[2]
 

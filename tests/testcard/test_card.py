@@ -13,7 +13,8 @@ from verifier.plan.model import Line, Plan
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, at_reader
 from verifier.plan.situation import Situation
 from verifier.reference.evaluator import Evaluator, Seen, Unsettled, evaluate
-from verifier.testcard.card import Card, card_on
+from verifier.testcard.card import card_on
+from verifier.testcard.card_model import Card
 from verifier.testcard.coverage_goals import Goal
 from verifier.testcard.fault_list import shown_at, sound_colors
 

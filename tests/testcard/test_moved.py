@@ -8,7 +8,8 @@ import verifier
 from tests.diagnosis.test_diagnose import MOVED
 from verifier.diagnosis.bench import Bench
 from verifier.plan import observables
-from verifier.testcard.card import Card, card_on
+from verifier.testcard.card import card_on
+from verifier.testcard.card_model import Card
 
 LOCK = "thrown by D-lever\n  locked while not 2 at stop"
 LOCKED = MOVED.replace("thrown by D-lever", LOCK).replace(

@@ -22,7 +22,7 @@ from verifier.plan.situation import Situation
 from verifier.reference.evaluator import evaluate
 from verifier.reports.sheets import sheet_csv
 from verifier.sheets.test_card import sheet_of
-from verifier.testcard.card import CardStep
+from verifier.testcard.card_model import CardStep
 from verifier.testcard.observation_points import ObservationPoint, observation_points
 from verifier.testcard.results import observed
 

@@ -105,7 +105,9 @@ def diagnosis(bench: Bench, seen: Sequence[Observation]) -> Diagnosis:
 def rank(group: Suspects, bench: Bench) -> tuple[int, int, tuple[int, ...], tuple[int, ...]]:
     """The place of an explanation in the list: smaller is likelier."""
     ranks = sorted((suspect.rank for suspect in group), reverse=True)
-    order = tuple(sorted(bench.suspects.index(suspect) for suspect in group))
+    # What only a card tries, as locks, is none of the bench's own.
+    places = {suspect: place for place, suspect in enumerate(bench.suspects)}
+    order = tuple(sorted(places.get(suspect, len(places)) for suspect in group))
     return len(group), sum(ranks), tuple(ranks), order
 
 

@@ -60,11 +60,13 @@ class Sight:
 
 @dataclass(frozen=True, slots=True)
 class Observation:
-    """One look at the layout: how it was set up, and what was seen of its signals."""
+    """One look at the layout: how it was set up, and what was seen of its signals.
+    ``not_looked_at``: what is thrown, and of which nobody has seen how it lies."""
 
     text: str
     setup: Setup
     sights: tuple[Sight, ...]
+    not_looked_at: frozenset[str] = frozenset()
 
 
 def observations(bench: Bench, texts: Iterable[str]) -> tuple[Observation, ...]:

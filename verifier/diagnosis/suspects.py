@@ -25,7 +25,8 @@ from verifier.reference.inputs import heard_for
 LIKELY = (
     "feeder missed", "lamp-out", "wire-broken", "contacts swapped", "heads swapped",
     "feeders swapped", "no common return", "wrong feed", "detectors swapped", "not isolated",
-    "gap-bridged", "supply-lost", "flasher-stopped", "points-stalled", "report-stuck",
+    "lock built otherwise", "gap-bridged", "supply-lost", "flasher-stopped", "points-stalled",
+    "report-stuck",
 )  # fmt: skip
 
 

@@ -30,6 +30,11 @@ class WiredStepper(Stepper):
         )
         self._faults = tuple(fault.what for fault in wired.equipment.faults)
 
+    def seeing_as(self, other: "WiredStepper") -> None:
+        """Share what another has evaluated, whose plan differs in what locks and remembers alone:
+        what can be seen follows from a situation, memory included."""
+        self._see = other._see
+
     def look(self, moment: Valuation) -> dict[Observable, str]:
         """Everything that can be observed at a moment, except events.
 

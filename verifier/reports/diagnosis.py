@@ -167,6 +167,8 @@ def _explanation(letter: str, group: AmbiguityGroup, tests: int, ink: Ink) -> It
             "These cannot be told apart by looking at signals (proved)."
             if group.proved
             else f"None of the {tests} tests tried, with one locomotive or none, tells these apart."
+            if tests
+            else "No test is left that tells these apart."
         )
         yield f"      {ink.paint(why, 'quiet')}"
 
@@ -251,6 +253,8 @@ _NO_WIRING = (
 
 
 def _no_test(found: Diagnosis) -> str:
+    if not found.tests:
+        return "No test is left that has not been done."
     what = "shows any of these" if found.verdict == "nothing wrong" else "tells them apart"
     return f"None of the {found.tests} tests tried, with one locomotive or none, {what}."
 

@@ -20,9 +20,11 @@ from verifier.properties.wiring import heads_of
 from verifier.sheets.heads import shapes
 from verifier.sheets.options import USUAL_OPTIONS, SheetOptions
 from verifier.sheets.sheet import LayoutState, PictureOf, Row, Sheet, Table
-from verifier.testcard.card import Card, CardStep, Unseen, card_on
+from verifier.testcard.card import card_on
+from verifier.testcard.card_model import Card, CardStep, Unseen
 from verifier.testcard.coverage_goals import ConflictGoals, Goal
 from verifier.testcard.fault_list import CardFault
+from verifier.testcard.lock_mistakes import LockMistake, delay_of, is_too_quick, seconds
 from verifier.testcard.observation_points import ObservationPoint, fingerprint, observation_points
 from verifier.testcard.results import COLUMNS, TITLE
 from verifier.testcard.stateful_steps import has_definite_reports, is_stateful
@@ -38,7 +40,7 @@ _CAUTIONS = (
 
 # So many of the things left out are named.
 MOST_LEFT_OUT = 3
-_NOT_PLAYED = (
+NOT_PLAYED = (
     "This file has relays, timers or locks, and rails that no gap keeps apart (blocks-joined). "
     "What its detectors then say, and its relays come to, may be this or that: no card is made of "
     "it. Write the gaps down first."
@@ -47,10 +49,14 @@ _NOT_PLAYED = (
 
 def test_card_sheet(plan: Plan, asked: SheetOptions = USUAL_OPTIONS) -> Sheet:
     """The sheet of a plan's test card."""
-    bench = Bench(plan)
-    if is_stateful(plan) and not has_definite_reports(bench):
-        return Sheet("test-card", f"Test card: {plan.title}", (), (_NOT_PLAYED,))
-    return sheet_of(card_on(bench, asked.progress))
+    if not is_played(plan):
+        return Sheet("test-card", f"Test card: {plan.title}", (), (NOT_PLAYED,))
+    return sheet_of(card_on(Bench(plan), asked.progress))
+
+
+def is_played(plan: Plan) -> bool:
+    """Whether a card can be made of a file: what its relays come to is known at every moment."""
+    return not is_stateful(plan) or has_definite_reports(Bench(plan))
 
 
 def sheet_of(card: Card) -> Sheet:
@@ -195,6 +201,8 @@ def _purposes(card: Card) -> Table:
     for pair, _, steps in card.conflicts:
         note(steps, f"{pair.one} keeps out {pair.other}")
     for found in card.found:
+        if found.fault.slip is not None:
+            note((step for step, _ in found.at), f"whether {found.fault.text}")
         for step in {step for step, _ in found.at}:
             shows[step] += 1
     rows = (
@@ -202,8 +210,8 @@ def _purposes(card: Card) -> Table:
         for step, texts in tries.items()
     )
     columns = ("step", "tries", "would show")
-    notes = (f"`{columns[2]}`: how many of the {len(card.found)} single faults and wiring mistakes "
-             "below would be seen in this step.",)  # fmt: skip
+    notes = (f"`{columns[2]}`: how many of the {len(card.found)} single faults, wiring mistakes "
+             "and slips in locks and relays below would be seen in this step.",)  # fmt: skip
     return Table(
         "What each step is for", columns, tuple(rows), notes, numeric=frozenset(columns[2:])
     )
@@ -252,22 +260,33 @@ def _found(card: Card) -> Table:
         )
         for found in card.found
     ]
-    return Table("Where each fault or wiring mistake would show", ("what", "in step"), tuple(rows))
+    return Table("Where each fault, mistake or slip would show", ("what", "in step"), tuple(rows))
 
 
 def _unseen(card: Card) -> Table:
-    rows = ((unseen.what.text, _why(unseen)) for unseen in card.unseen)
+    rows = ((unseen.what.text, _why(unseen, card.plan)) for unseen in card.unseen)
     return Table("What this card cannot show", ("what", "why"), tuple(rows))
 
 
-def _why(unseen: Unseen) -> str:
+def _why(unseen: Unseen, plan: Plan) -> str:
     match unseen.what, unseen.proved:
         case Goal(), True:
-            return "nothing a person may do here brings it about (proved)"
+            rest = ", once all is at rest" if is_stateful(plan) else ""
+            return f"nothing a person may do here brings it about{rest} (proved)"
         case Goal(), False:
             return "no step was found for it, and it is not proved that there is none"
         case CardFault(suspect=suspect), _ if _in_the_middle(suspect):
             return "the row is read without it; look at the middle lamp in any step"
+        case CardFault(slip=LockMistake() as slip), _ if is_too_quick(plan, slip):
+            return (
+                f"it is over within {seconds(delay_of(plan, slip))}, before a person can try "
+                "anything: measure it"
+            )
+        case CardFault(slip=LockMistake()), _:
+            return (
+                "nothing that was tried shows it, one thing or two after another: it may make no "
+                "difference, or only on longer ways; compare it with the file line by line"
+            )
         case CardFault(suspect=suspect), _ if suspect.divides_current:
             return (
                 "current divides, so that it may show in a step or not: do the sure test of feeders"
@@ -346,7 +365,13 @@ def _of_memory(plan: Plan) -> Iterator[str]:
         "their low-voltage supply off and on. Do the things of a step one by one, and after each "
         f"wait until relays are at rest{timers}. Drive a locomotive where it says so, slowly, so "
         "that it is on both blocks for a while, whatever the signals show. What takes longer ways "
-        "than were looked at, or must be caught while a timer runs, is left to be tried by hand."
+        "than were looked at is left to be tried by hand."
+    )
+    yield (
+        "Locks are tried too: a lever is laid over, or points are thrown by hand, though they must "
+        "stay as they are. Keep a hand at a locomotive that stands on them: it derails where the "
+        "lock does not hold. Where a step says to wait by the clock, do the thing before it and go "
+        "on after just so many seconds; what comes then must be done and seen at once."
     )
 
 

@@ -12,7 +12,7 @@ lower bound (:mod:`verifier.testcard.lower_bound`) and put in a cheap order
 """
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from functools import cache, reduce
 from operator import or_
 
@@ -21,7 +21,7 @@ from verifier.engines.set_cover import smallest_cover
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.logic.expr import Expr, support
 from verifier.plan import observables
-from verifier.plan.model import Line, Plan
+from verifier.plan.model import Line
 from verifier.plan.situation import Situation
 from verifier.testcard.candidate_steps import (
     FOR_EACH,
@@ -30,9 +30,9 @@ from verifier.testcard.candidate_steps import (
     first_candidates,
     most_revealing,
 )
+from verifier.testcard.card_model import Card, CardStep, Found, Met, Unseen
 from verifier.testcard.coverage_goals import (
     ConflictGoals,
-    FactGoals,
     Goal,
     color_goals,
     conflict_goals,
@@ -46,11 +46,14 @@ from verifier.testcard.fault_list import (
     CardFault,
     card_faults,
     is_left_open,
+    lock_slips,
     shown_at,
     to_be_seen,
     without_power,
 )
-from verifier.testcard.fault_simulation import ExpectedStep, FaultSimulator
+from verifier.testcard.fault_simulation import FaultSimulator
+from verifier.testcard.lock_mistakes import is_too_quick
+from verifier.testcard.lock_tries import LockTries, Try
 from verifier.testcard.lower_bound import incompatible_goals
 from verifier.testcard.solver_queries import QueryUndecided, SolverQueries
 from verifier.testcard.stateful_steps import Operation, StateGraph, is_stateful
@@ -59,66 +62,6 @@ from verifier.verdicts.progress import Progress, silent
 
 # For layouts with more signals than this, the solver is not asked for steps that show faults.
 MAX_PROVED = 40
-
-
-@dataclass(frozen=True, slots=True, eq=False, kw_only=True)
-class CardStep(ExpectedStep):
-    """One step of the card. ``number`` from 1; ``instructions``: what to do after the step before;
-    ``setup``: the resulting setup; ``situation``: the same, for drawing."""
-
-    number: int
-    instructions: tuple[Instruction, ...]
-    setup: Setup
-    situation: Situation
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Met:
-    """A goal and the numbers of the steps that meet it."""
-
-    goal: Goal
-    steps: tuple[int, ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Found:
-    """A fault and where it shows: numbers of steps, with the signal, or what is thrown, to look at.
-    A fault that memory may hide is simulated up to the step that first shows it."""
-
-    fault: CardFault
-    at: tuple[tuple[int, str], ...]
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Unseen:
-    """What the card cannot show. ``proved``: no step at all can."""
-
-    what: Goal | CardFault
-    proved: bool
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class Card:
-    """``facts`` and ``conflicts`` with the numbers of the steps that meet their goals.
-    ``at_least``: a lower bound for the steps of any card that meets the same goals. ``effort``: the
-    cost of all instructions; ``shortest``: no other order of these steps costs less.
-    ``simulator``: for layouts with memory."""
-
-    plan: Plan
-    steps: tuple[CardStep, ...]
-    lines: tuple[Met, ...]
-    facts: tuple[tuple[FactGoals, tuple[int, ...], tuple[int, ...]], ...]
-    colors: tuple[Met, ...]
-    routes: tuple[Met, ...]
-    conflicts: tuple[tuple[ConflictGoals, int, tuple[int, ...]], ...]
-    found: tuple[Found, ...]
-    unseen: tuple[Unseen, ...]
-    at_least: int
-    effort: int
-    shortest: bool
-    simulator: FaultSimulator | None = None
-    # Things to do that are on no card: what comes of them depends on which relay acts first.
-    by_order: tuple[tuple[Instruction, ...], ...] = ()
 
 
 def card_on(bench: Bench, progress: Progress = silent) -> Card:
@@ -339,11 +282,17 @@ class _Maker:
             operations = self.graph.operations(before, candidate.setup) if self.graph else ()
             steps.append(self._step(len(steps) + 1, candidate, instructions, operations))
             before = candidate.setup
-        found = [*self._found(chosen, faults), *self._simulated(chosen, steps)]
-        seen = {unseen.what for unseen in self.unseen}
+        found = [
+            *self._found(chosen, faults), *self._simulated(chosen, steps),
+            *self._locks_tried(chosen, steps),
+        ]  # fmt: skip
 
         def met(goal: Goal) -> tuple[int, ...]:
             return tuple(n for n, one in enumerate(chosen, 1) if one.shows(goal.when))
+
+        # Where a lock is tried while a timer runs, more comes about than at rest.
+        unseen = [u for u in self.unseen if not (isinstance(u.what, Goal) and met(u.what))]
+        seen = {one.what for one in unseen}
 
         def all_met(goals: Iterable[Goal]) -> tuple[Met, ...]:
             return tuple(Met(goal, met(goal)) for goal in goals if goal not in seen)
@@ -354,7 +303,7 @@ class _Maker:
             all_met(self.colors), all_met(self.routes),
             tuple((pair, missing, met(goal)) for pair, missing, goal in self.conflicts
                   if goal not in seen),
-            tuple(found), tuple(self.unseen), at_least,
+            tuple(found), tuple(unseen), at_least,
             sum(act.cost for step in steps for act in step.instructions), shortest, self.simulator,
             tuple(self.graph.by_order) if self.graph else (),
         )  # fmt: skip
@@ -427,6 +376,53 @@ class _Maker:
                 steps.append(step)
                 chosen.append(candidate)
                 return tuple((step.number, place) for _, place in at)
+        return ()
+
+    def _locks_tried(self, chosen: list[Candidate], steps: list[CardStep]) -> Iterator[Found]:
+        """Where slips in what locks and remembers show. Steps are added for those that do not."""
+        if self.simulator is None or self.graph is None:
+            return
+        tries = LockTries(self.plan, self.graph, self.simulator)
+        slips = list(lock_slips(self.bench))
+        for number, fault in enumerate(slips):
+            self.progress(number, len(slips))
+            at = self.simulator.shown(fault, steps)
+            if not at and not (fault.slip and is_too_quick(self.plan, fault.slip)):
+                found = (self._tried(one, fault, chosen, steps) for one in tries.of(fault))
+                at = next((one for one in found if one), ())
+            if at:
+                yield Found(fault, at)
+            else:
+                self.unseen.append(Unseen(fault, False))
+
+    def _tried(
+        self, one: Try, fault: CardFault, chosen: list[Candidate], steps: list[CardStep]
+    ) -> tuple[tuple[int, str], ...]:
+        """Add a step that does one thing, if it shows the slip there: at once after the last step,
+        or else after a reset."""
+        assert self.graph is not None and self.simulator is not None
+        place, ways = one
+        candidate = self.builder.candidate(ways[-1].then.setup)
+        if candidate is None:
+            return ()
+        begun = steps[-1].setup if steps else Setup()
+        reset = [self.graph.reset(begun)] if steps else []
+        for path in (
+            self.graph.operations(begun, place.setup),
+            (*reset, *self.graph.operations(Setup(), place.setup)),
+        ):
+            onward = (*path, *ways)
+            acts = tuple(act for operation in onward for act in operation.acts)
+            step = self._step(len(steps) + 1, candidate, acts, onward)
+            thrown = ways[-1].done.thrown
+            if thrown is not None:  # by hand, and looked at since its lock may not hold
+                lies = ways[-1].then.moment[self.bench.lies(thrown)]
+                step = replace(step, lies={**step.lies, thrown: lies})
+            at = self.simulator.shown(fault, [*steps, step])
+            if at:
+                steps.append(step)
+                chosen.append(candidate)
+                return at
         return ()
 
     def _lies(self, setup: Setup) -> dict[str, str]:

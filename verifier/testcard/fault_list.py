@@ -13,17 +13,20 @@ from verifier.diagnosis.equivalence import differing
 from verifier.diagnosis.suspects import LEAVES, Suspect
 from verifier.explain.state_text import flow_words
 from verifier.logic.expr import TRUE, Expr, atom
+from verifier.testcard.lock_mistakes import LockMistake, lock_mistakes
 
 
 @dataclass(frozen=True, slots=True, eq=False)
 class CardFault:
     """A suspect in one state. ``stuck``: what is thrown and how it lies for good, where that is how
-    the suspect is found, as its machine has no power."""
+    the suspect is found, as its machine has no power. ``slip``: what is otherwise in what locks
+    and remembers; nothing is then wrong with the wiring."""
 
     suspect: Suspect
     text: str
     group: tuple[Suspect, ...]
     stuck: tuple[str, str] | None = None
+    slip: LockMistake | None = None
 
 
 def card_faults(bench: Bench) -> Iterator[CardFault]:
@@ -37,6 +40,13 @@ def card_faults(bench: Bench) -> Iterator[CardFault]:
             how = flow_words(bench.plan, state)
             one = replace(suspect, states=(state,))
             yield CardFault(suspect, f"{suspect.text} ({how})", (one,))
+
+
+def lock_slips(bench: Bench) -> Iterator[CardFault]:
+    """Every slip in what locks and remembers."""
+    for slip in lock_mistakes(bench.given):
+        suspect = Suspect("lock built otherwise", slip.text, slip.span)
+        yield CardFault(suspect, slip.text, (), slip=slip)
 
 
 def without_power(bench: Bench, fault: CardFault) -> tuple[CardFault, ...]:

@@ -9,7 +9,7 @@ no power should move; or if the layout does not settle. A reset ends that.
 
 from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import islice, product
 
 from verifier.diagnosis.bench import Bench, Colors, faults_in
@@ -23,6 +23,7 @@ from verifier.plan import observables
 from verifier.plan.observables import Observable
 from verifier.reference.evaluator import Unsettled
 from verifier.testcard.fault_list import CardFault
+from verifier.testcard.lock_mistakes import LockMistake
 from verifier.testcard.settle import Moment, Simulation
 from verifier.testcard.solver_queries import EFFORT
 from verifier.testcard.stateful_steps import Operation, RestState, StateGraph
@@ -71,6 +72,7 @@ class FaultSimulator:
         self._devices = graph.simulation.stepper.variables.moving
         self._musts: dict[RestState, ExpectedStep] = {}
         self._known: dict[Suspect, bool] = {}
+        self._slipped: tuple[LockMistake, Simulation] | None = None
         world = World(bench.plan)
         inputs = memory_alone(world).inputs
         self._reads = [what for what in inputs if what.kind in _HEARD]
@@ -82,6 +84,8 @@ class FaultSimulator:
     def may_remember(self, fault: CardFault) -> bool:
         """Whether a fault may change what is remembered, apart from points that do not move as
         commanded."""
+        if fault.slip is not None:
+            return True
         if fault.suspect.trouble is not None:
             return False
         if fault.suspect not in self._known:
@@ -134,7 +138,7 @@ class FaultSimulator:
                     now = self._begun(fault, simulation)
                 elif now is not None:
                     now = self._after(fault, simulation, now, way)
-            sight = self._sight(simulation, now)
+            sight = self.sight(simulation, now)
             if fault.stuck is not None:
                 sight = Sighting(sight.colors, {**sight.lies, **dict([fault.stuck])})
             yield sight
@@ -158,15 +162,15 @@ class FaultSimulator:
                     continue
                 known.add(way.then)
                 path = (*ways, way)
-                if self._sight(simulation, then).against(self._at(way.then)) is not None:
+                if self.sight(simulation, then).against(self.at(way.then)) is not None:
                     return path
                 waiting.append((way.then, then, path))
         return None
 
-    def _at(self, place: RestState) -> ExpectedStep:
+    def at(self, place: RestState) -> ExpectedStep:
         """What a state must show."""
         if place not in self._musts:
-            sight = self._sight(self._graph.simulation, dict(place.moment))
+            sight = self.sight(self._graph.simulation, dict(place.moment))
             colors = {signal: frozenset({lit}) for signal, lit in sight.colors.items()}
             self._musts[place] = ExpectedStep((), colors, sight.lies)
         return self._musts[place]
@@ -175,12 +179,25 @@ class FaultSimulator:
 
     def _simulations(self, fault: CardFault) -> Iterator[Simulation]:
         """The layout with a fault, once for each way in which current may flow."""
+        if fault.slip is not None:
+            yield self.with_slip(fault.slip)
+            return
         wired = self._bench.wired(fault.group)
         broken = faults_in(wired, fault.group)
         open_ = [what for what in wired.inputs if what.kind in ("current", "share")]
         for states in product(*(what.values for what in open_)):
             flows = dict(zip(open_, states, strict=True))
             yield Simulation(self._bench.given, wired, {**broken, **flows})
+
+    def with_slip(self, slip: LockMistake) -> Simulation:
+        """The layout with a slip in what locks and remembers. The last one is kept: it knows what
+        it has worked out."""
+        if self._slipped is None or self._slipped[0] is not slip:
+            given = replace(self._bench.given, locking=slip.locking)
+            wired = replace(self._bench.wired(()), locking=slip.locking)
+            self._slipped = slip, Simulation(given, wired, {})
+            self._slipped[1].stepper.seeing_as(self._graph.simulation.stepper)
+        return self._slipped[1]
 
     def _begun(self, fault: CardFault, simulation: Simulation) -> Moment | None:
         """The initial settled state; None if stuck points lie otherwise in it."""
@@ -227,7 +244,7 @@ class FaultSimulator:
             return None
         return tuple(seen[what] for what in self._reads if what.kind in observables.REPORTED)
 
-    def _sight(self, simulation: Simulation, now: Moment | None) -> Sighting:
+    def sight(self, simulation: Simulation, now: Moment | None) -> Sighting:
         """What is observed at a moment; nothing if it is not known."""
         if now is None:
             return Sighting({}, {})

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from hashlib import sha256
 
 from verifier.diagnosis.bench import Colors
-from verifier.testcard.card import Card, CardStep
+from verifier.testcard.card_model import Card, CardStep
 
 
 @dataclass(frozen=True, slots=True)

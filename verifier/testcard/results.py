@@ -24,7 +24,8 @@ from verifier.language.diagnostics.diagnostic import Diagnostic, InputError, nea
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.files import UnreadableError, text_of
 from verifier.language.source import Source, Span
-from verifier.testcard.card import Card, card_on
+from verifier.testcard.card import card_on
+from verifier.testcard.card_model import Card
 from verifier.testcard.observation_points import ObservationPoint, fingerprint, observation_points
 from verifier.testcard.sequence_diagnosis import diagnose_sequence
 from verifier.verdicts.progress import Progress, silent
@@ -49,7 +50,13 @@ def diagnose_results(
 
     Raises :class:`InputError` with all errors in the file and the words."""
     source = Source(str(path), _text(path))
-    card = card_on(bench, progress)
+    return diagnose_filled(bench, card_on(bench, progress), source, further)
+
+
+def diagnose_filled(
+    bench: Bench, card: Card, source: Source, further: Iterable[str] = ()
+) -> Diagnosis:
+    """The same of a card that is at hand, and of what was written into it."""
     seen = observed(bench, card, source)
     more = observations(bench, further)
     if card.simulator is not None:
@@ -68,6 +75,18 @@ def _text(path: Path) -> str:
 def observed(bench: Bench, card: Card, source: Source) -> dict[int, Observation]:
     """The observations by the number of the step. Raises :class:`InputError`."""
     return _Reader(bench, card, source).read()
+
+
+def cells_of(bench: Bench, card: Card, source: Source) -> dict[tuple[str, str], str]:
+    """What was written into each row of a card, by its step and where to look, right or wrong.
+    Raises :class:`InputError` if it is the file of another card."""
+    columns, below = _Reader(bench, card, source).table(csv_table(source).rows)
+    last = max(columns.values())
+    return {
+        (row[columns["step"]].text, row[columns["look at"]].text): row[columns["seen"]].text
+        for row in below
+        if len(row) > last
+    }
 
 
 @dataclass
@@ -90,7 +109,7 @@ class _Reader:
 
     def read(self) -> dict[int, Observation]:
         rows = csv_table(self.source).rows
-        columns, below = self._table(rows)
+        columns, below = self.table(rows)
         for row in below:
             if row[0].text and not row[0].text.isdecimal() and not any(c.text for c in row[1:]):
                 break  # the title of the next table
@@ -108,7 +127,7 @@ class _Reader:
 
     # -------------------------------------------------------------- the table
 
-    def _table(
+    def table(
         self, rows: tuple[tuple[CsvCell, ...], ...]
     ) -> tuple[Mapping[str, int], tuple[tuple[CsvCell, ...], ...]]:
         """The position of each column, and the rows below the header."""
@@ -228,12 +247,15 @@ class _Reader:
         return sight.colors
 
     def _observation(self, number: int, seen: _Seen) -> Observation:
-        setup = self.card.steps[number - 1].setup
+        step = self.card.steps[number - 1]
+        setup = step.setup
+        lies = dict(setup.lies) | seen.lies
         said = "; ".join(seen.said) or "as it must be"
         return Observation(
             f"step {number}: {said}",
-            replace(setup, lies=(*setup.lies, *seen.lies.items())),
+            replace(setup, lies=tuple(lies.items())),
             tuple(Sight(signal, colors) for signal, colors in seen.sights.items()),
+            frozenset(step.lies).difference(seen.lies),
         )
 
 

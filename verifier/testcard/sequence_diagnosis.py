@@ -20,8 +20,13 @@ from verifier.diagnosis.diagnose import (
 from verifier.diagnosis.observations import Observation, Sight
 from verifier.diagnosis.suspects import Suspect
 from verifier.diagnosis.test_selection import NextTest, Response, Signature, Suite, best_test
-from verifier.testcard.card import Card
-from verifier.testcard.fault_list import CardFault, card_faults, thrown_shows, without_power
+from verifier.testcard.card_model import Card, Found
+from verifier.testcard.fault_list import (
+    CardFault,
+    card_faults,
+    thrown_shows,
+    without_power,
+)
 from verifier.testcard.fault_simulation import FaultSimulator, Sighting
 
 _Sights = tuple[Sighting, ...]
@@ -39,7 +44,11 @@ def diagnose_sequence(
         bench, (), further
     )
     found: dict[Suspect, list[_Sights]] = {}
-    for fault in matcher.faults():
+    slips = [found for found in card.found if found.fault.slip is not None]
+    faults = list(matcher.faults())
+    tried = {fault.suspect for fault in faults} | {found.fault.suspect for found in slips}
+    faults += [f.fault for f in slips if not _is_refuted(f, expected_sights, seen)]
+    for fault in faults:
         for sights in matcher.sights(fault):
             agreeing = _while_agreeing(sights, seen)
             if (
@@ -64,7 +73,7 @@ def diagnose_sequence(
          *(expected(bench, observation) for observation in further)),
         verdict,
         tuple(AmbiguityGroup(tuple((s,) for s in group), False) for group in groups.values()),
-        len(found), len(bench.suspects), not nothing_wrong and not found, len(left),
+        len(found), len(tried), not nothing_wrong and not found, len(left),
         _named(test, card), followed=True,
     )  # fmt: skip
 
@@ -116,11 +125,39 @@ class _Matcher:
             colors, {n: s for n, (s, *more) in lies.items() if s is not None and not more}
         )
 
+    def _may_show(self, sight: Sight) -> bool:
+        """Whether a signal whose wiring is sound may show this, whatever relays come to."""
+        plan = self._bench.given
+        signal = plan.signals[sight.signal]
+        if signal.by_head:
+            return True
+        shown = {
+            signal.colors(line.shows, plan.chart) for _, lines in signal.rules for line in lines
+        }
+        return not shown.isdisjoint(sight.colors)
+
     def explains_each(self, fault: CardFault, seen: Mapping[int, Observation]) -> bool:
-        """Whether a fault that memory does not detect explains each observation on its own."""
+        """Whether a fault that memory does not detect explains each observation on its own; of a
+        slip in locks and relays, whether every signal shows what its rules may make of it."""
+        if fault.slip is not None:
+            return all(
+                self._may_show(sight) for seen_in in seen.values() for sight in seen_in.sights
+            )
         if self._simulator.may_remember(fault) or fault.suspect.trouble is not None:
             return True
         return explains(self._bench, fault.group, seen.values())
+
+
+def _is_refuted(found: Found, expected: _Sights, seen: Mapping[int, Observation]) -> bool:
+    """Whether one looked where a slip shows for sure, and all was as it must be there."""
+    number, look = found.at[0]
+    if number not in seen or look in seen[number].not_looked_at:
+        return False
+    must, observation = expected[number - 1], seen[number]
+    if look in must.lies:
+        return dict(observation.setup.lies).get(look) == must.lies[look]
+    sights = (sight for sight in observation.sights if sight.signal == look)
+    return any(sight.colors == {must.colors[look]} for sight in sights)
 
 
 def _while_agreeing(sights: Iterable[Sighting], seen: Mapping[int, Observation]) -> _Sights | None:
@@ -139,7 +176,11 @@ def _agrees(shown: Sighting, observation: Observation) -> bool:
         lit = shown.colors.get(sight.signal)
         if lit is not None and lit not in sight.colors:
             return False
-    return all(shown.lies.get(name, state) == state for name, state in observation.setup.lies)
+    return all(
+        shown.lies.get(name, state) == state
+        for name, state in observation.setup.lies
+        if name not in observation.not_looked_at
+    )
 
 
 def _expected(expected: Sighting, observation: Observation) -> tuple[Sight, ...]:

@@ -34,23 +34,28 @@ class Action:
 
     ``thrown``: the turnout thrown by hand. ``passes``: the block along which stock moves, past
     places at which detectors might report it differently. ``off``: at the end the supply of
-    relays and timers is switched off and on again."""
+    relays and timers is switched off and on again. ``within``: so many seconds pass, and what
+    takes longer runs on; None for as long as everything takes."""
 
     changes: tuple[Mapping[Observable, str], ...]
     thrown: str | None = None
     passes: str | None = None
     off: bool = False
+    within: Fraction | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class _Pause:
-    """A state on the way to rest. ``waiting``: how much longer delays run."""
+    """A state on the way to rest. ``waiting``: how much longer delays run; ``left``: how much
+    longer time passes at all, None for as long as it takes."""
 
     now: Moment
     waiting: Mapping[str, Fraction]
+    left: Fraction | None
 
     def is_like(self, other: "_Pause") -> bool:
-        return self.now == other.now and self.waiting == other.waiting
+        alike = self.waiting == other.waiting and self.left == other.left
+        return alike and self.now == other.now
 
 
 class _Unknown(Exception):
@@ -88,7 +93,7 @@ class Simulation:
         now: Moment | None = dict(moment)
         for changes in done.changes:
             assert now is not None
-            now = self._settled({**now, **changes}, done.thrown)
+            now = self._settled({**now, **changes}, done.thrown, done.within)
             yield now
             if now is None:
                 return
@@ -106,27 +111,32 @@ class Simulation:
     # -------------------------------------------------------------- settling
 
     def _settled(
-        self, moment: Mapping[Observable, str], thrown: str | None = None
+        self,
+        moment: Mapping[Observable, str],
+        thrown: str | None = None,
+        within: Fraction | None = None,
     ) -> Moment | None:
-        """The state once nothing moves and no delay runs; None if the layout does not settle, if
-        that depends on which relay acts first, or if the rules leave open what a signal shows
-        meanwhile."""
+        """The state once nothing moves and no delay runs, or time is up; None if the layout does
+        not settle, if that depends on which relay acts first, or if the rules leave open what a
+        signal shows meanwhile."""
         self.by_order = False
         try:
-            return self._at_rest(moment, thrown)
+            return self._at_rest(moment, thrown, within)
         except _Unknown as unknown:
             self.by_order = unknown.by_order
         except Unsettled:
             pass
         return None
 
-    def _at_rest(self, moment: Mapping[Observable, str], thrown: str | None) -> Moment:
+    def _at_rest(
+        self, moment: Mapping[Observable, str], thrown: str | None, within: Fraction | None
+    ) -> Moment:
         """The one state in which the layout comes to rest, in whatever order its relays act."""
         rest: Moment | None = None
         known: list[_Pause] = []
         on_way: list[_Pause] = []
         # Where to go on, and how many states are on the way there.
-        todo = [(_Pause(now, {}), 0) for now, _ in self._following(moment, thrown=thrown)]
+        todo = [(_Pause(now, {}, within), 0) for now, _ in self._following(moment, thrown=thrown)]
         by_order = len(todo) > 1
         while todo:
             here, depth = todo.pop()
@@ -151,11 +161,11 @@ class Simulation:
 
     def _onward(self, here: _Pause) -> Iterator[_Pause]:
         """What may come next on the way to rest: something moves at once, or the shortest delay
-        ends; nothing at rest."""
+        ends; nothing at rest, nor where time is up."""
         at_once = self._following(here.now)
         moving = [then for then, _ in at_once if then != here.now]
         if moving:
-            yield from (_Pause(then, here.waiting) for then in moving)
+            yield from (_Pause(then, here.waiting, here.left) for then in moving)
             return
         due = {
             name: [then for then, _ in self._following(here.now, name)]
@@ -163,10 +173,14 @@ class Simulation:
             for name in waiting
         }
         waiting = {name: here.waiting.get(name, self._seconds(name, here.now)) for name in due}
+        shortest = min(waiting.values(), default=Fraction(0))
+        left = None if here.left is None else here.left - shortest
+        if left is not None and left < 0:
+            return
         for first, ways in due.items():
-            if waiting[first] == min(waiting.values()):
-                left = {n: w - waiting[first] for n, w in waiting.items() if n != first}
-                yield from (_Pause(then, left) for then in ways)
+            if waiting[first] == shortest:
+                further = {n: w - shortest for n, w in waiting.items() if n != first}
+                yield from (_Pause(then, further, left) for then in ways)
 
     def _seconds(self, name: str, now: Mapping[Observable, str]) -> Fraction:
         """The delay of a timer or a slow relay, in seconds."""

@@ -10,7 +10,8 @@ and the supply of the logic is switched off and on.
 """
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from fractions import Fraction
 from functools import cache
 from heapq import heappop, heappush
 from itertools import count
@@ -24,7 +25,7 @@ from verifier.reference.evaluator import Unsettled
 from verifier.reference.wired_step import WiredStepper
 from verifier.testcard.operator_actions import places
 from verifier.testcard.settle import CONTROLS, Action, Moment, Simulation
-from verifier.testcard.step_ordering import Instruction, OperatorPath, Stood
+from verifier.testcard.step_ordering import BY_HAND, Instruction, OperatorPath, Stood
 from verifier.verdicts.progress import Progress, silent
 
 # The most moments that are simulated in all.
@@ -102,6 +103,7 @@ class StateGraph:
         self.places: list[RestState] = [self.rest]
         # Actions that may lead to this or that, whichever relay acts first: none of the graph.
         self.by_order: list[tuple[Instruction, ...]] = []
+        self._known = {_key(self.rest.moment): self.rest}
         self._explore()
         self._at = {place.setup: place for place in self.places}
         self._cheapest = cache(self._paths_from)
@@ -123,6 +125,42 @@ class StateGraph:
     def lifting(self, before: Setup, after: Setup) -> tuple[Operation, ...]:
         """The cheapest path on which stock is lifted, never driven; empty if there is none."""
         return self._cheapest(self._at[before], lifting=True).get(self._at[after], ())
+
+    def ways(self) -> Mapping[RestState, tuple[Operation, ...]]:
+        """The cheapest path from rest to each state."""
+        return self._cheapest(self.rest)
+
+    def paused(self, moment: Mapping[Observable, str], done: Action) -> RestState | None:
+        """Where an action leads if no more time passes than it says; None if it is not to be
+        taken, or comes to what is known all the same."""
+        then = self._after(moment, done)
+        if then is None or _key(then) in self._known:
+            return None
+        place = self._place(then)
+        # From here one goes on by a reset alone.
+        return self._at.setdefault(place.setup, place)
+
+    def held(self, place: RestState, within: Fraction | None = None) -> Iterator[Operation]:
+        """What hands cannot throw in a state, since a lock holds it."""
+        for device in self._by_hand:
+            done = Action(({},), thrown=device.name, within=within)
+            if self._after(place.moment, done) == dict(place.moment):
+                act = Instruction(f"try to throw {device.name} by hand", BY_HAND)
+                yield Operation((act,), done, place)
+
+    def at_once(self, place: RestState) -> Iterator[Operation]:
+        """What hands can do in a state in which delays run, before any of them is over."""
+        for acts, done in self._tries(place.moment):
+            now = replace(done, within=Fraction(0))
+            then = self._after(place.moment, now) if not done.passes else None
+            if then is None or then == dict(place.moment):
+                continue
+            found = self._place(then)
+            said = acts or tuple(self._hands.acts(place.hands, found.hands))
+            if said:
+                look = Instruction("look at once", 0)
+                yield Operation((*said, look), now, self._at.setdefault(found.setup, found))
+        yield from self.held(place, Fraction(0))
 
     def _paths_from(
         self, start: RestState, *, lifting: bool = False
@@ -157,7 +195,7 @@ class StateGraph:
     # -------------------------------------------------------------- exploration
 
     def _explore(self) -> None:
-        known = {_key(self.rest.moment): self.rest}
+        known = self._known
         # The state that was expanded, by all but where on its block the locomotive stands.
         first = {_still(self.rest.moment): self.rest}
         waiting = [self.rest]

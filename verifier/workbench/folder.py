@@ -17,6 +17,8 @@ from verifier.language.modules.includes import ENDING
 from verifier.language.source import LINE_END
 from verifier.language.writing import UnwritableError, write_file
 
+# What is filled in on a test card lies beside the junction file, named after it.
+CARD = ".card.csv"
 # At most this many files are listed; the others can still be opened by name.
 MAX_LISTED = 500
 
@@ -89,6 +91,14 @@ class Folder:
             raise Outside(f"`{name[:80]}` leads out of the folder {self.root}")
         return path
 
+    def card_path(self, name: str) -> Path:
+        """The path of the filled test card of a junction file. Raises :class:`Outside`."""
+        path = self.path(name)
+        card = path.with_name(f"{path.stem}{CARD}").resolve()
+        if card.parent != path.parent or not card.name.endswith(CARD):
+            raise Outside(f"`{path.stem}{CARD}` leads out of the folder {path.parent}")
+        return card
+
     def read(self, name: str) -> Opened:
         """The file of a name. Raises :class:`FolderError` if it cannot be read."""
         raw = _bytes_of(name, self.path(name))
@@ -96,13 +106,26 @@ class Folder:
             raise FolderError(f"{name} does not exist")
         return _opened(name, raw)
 
+    def read_card(self, name: str) -> Opened:
+        """The filled test card of a junction file; empty, with no stamp, if there is none."""
+        path = self.card_path(name)
+        raw = _bytes_of(path.name, path)
+        return Opened(path.name, "", "") if raw is None else _opened(path.name, raw)
+
     def write(self, name: str, text: str, stamp: str) -> Opened:
         """Write a file atomically, with the line ends that it has on disk. ``stamp`` is that of the
         file as it was last read; empty for a new file.
 
         Raises :class:`ChangedOnDisk` if it has changed since, :class:`FolderError` if it cannot be
         written."""
-        path = self.path(name)
+        return self._write(name, self.path(name), text, stamp)
+
+    def write_card(self, name: str, text: str, stamp: str) -> Opened:
+        """Write the filled test card of a junction file, likewise; never the junction itself."""
+        path = self.card_path(name)
+        return self._write(path.name, path, text, stamp)
+
+    def _write(self, name: str, path: Path, text: str, stamp: str) -> Opened:
         with self._writing:
             before = _bytes_of(name, path)
             known = "" if before is None else _stamp(before)
@@ -112,7 +135,10 @@ class Folder:
                 write_file(path, as_on_disk(text, before or b""), over_input=True)
             except UnwritableError as error:
                 raise FolderError(str(error)) from None
-            return self.read(name)
+            now = _bytes_of(name, path)
+            if now is None:
+                raise FolderError(f"{name} was removed as soon as it was written")
+            return _opened(name, now)
 
 
 def _bytes_of(name: str, path: Path) -> bytes | None:

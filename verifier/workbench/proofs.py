@@ -36,7 +36,9 @@ MAX_IDLE = 2
 MAX_LINE = 200_000_000
 
 # What the last line of a worker has that goes on to work.
-FINISHED = frozenset({"report", "errors", "draft", "undrafted", "repairs", "promises"})
+FINISHED = frozenset(
+    {"report", "errors", "draft", "undrafted", "repairs", "promises", "card", "diagnosis"}
+)
 CUT_SHORT = "the process that proves ended early"
 
 
@@ -138,7 +140,7 @@ class Proofs:
     async def prove(self, tab: str, job: Json) -> AsyncGenerator[Json, None]:
         """Prove, draft or mend a text for one tab, or say what its crew must promise; what it asked
         before is aborted. The last line has ``report``, ``draft``, ``undrafted``, ``repairs``,
-        ``promises``, ``errors``, ``bug`` or ``undecided``."""
+        ``promises``, ``card``, ``diagnosis``, ``errors``, ``bug`` or ``undecided``."""
         while (before := self._at_work.get(tab)) is not None:
             await self._leave(tab, before)
         async with self._room:

@@ -35,7 +35,7 @@ from verifier.sketching.reading import NotDrawn, drawing_of
 from verifier.workbench.analysis import analyze, change_time, diagnostics_json, wiring_json
 from verifier.workbench.document import Document, Documents
 from verifier.workbench.drafts import ASKED, wanted_of
-from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError
+from verifier.workbench.folder import ChangedOnDisk, Folder, FolderError, Opened
 from verifier.workbench.guard import TOO_LONG, BodyTooLarge, Guard, refused
 from verifier.workbench.proofs import Proofs
 from verifier.workbench.situation_play import ACTION_KINDS, Action, Play
@@ -53,6 +53,8 @@ _TYPES = {
 }
 # The length of a list in a request, such as the facts of a state of play.
 MAX_LIST = 20_000
+# Of a test card: step, do, look at, must show, aspect, seen.
+CARD_COLUMNS = 6
 
 
 class BadRequest(Exception):
@@ -91,6 +93,8 @@ class Workbench:
             "files": self._files,
             "open": self._open,
             "save": self._save,
+            "card-file": self._card_file,
+            "card-save": self._card_save,
             "pattern": self._pattern,
             "look": self._look,
             "time": self._time,
@@ -157,8 +161,24 @@ class Workbench:
 
     async def _save(self, asked: Json) -> Response:
         name, text, stamp = (_text(asked, word) for word in ("name", "text", "stamp"))
+        return await self._written(partial(self.folder.write, name, text, stamp))
+
+    async def _card_file(self, asked: Json) -> Response:
+        """The test card that lies beside a junction file; empty if there is none."""
+        opened = await run_sync(self.folder.read_card, _text(asked, "name"))
+        return JSONResponse({"name": opened.name, "text": opened.text, "stamp": opened.stamp})
+
+    async def _card_save(self, asked: Json) -> Response:
+        from verifier.workbench.cards import card_csv
+
+        name, title, stamp = (_text(asked, word) for word in ("name", "title", "stamp"))
+        text = card_csv(title, _rows(asked.get("rows"), CARD_COLUMNS))
+        return await self._written(partial(self.folder.write_card, name, text, stamp))
+
+    async def _written(self, write: Callable[[], Opened]) -> Response:
+        """What was written; what is on disk, where that has changed."""
         try:
-            saved = await run_sync(self.folder.write, name, text, stamp)
+            saved = await run_sync(write)
         except ChangedOnDisk as changed:
             now = changed.now
             return JSONResponse(
@@ -257,7 +277,11 @@ class Workbench:
             name, text, tab = (_text(asked, word) for word in ("name", "text", "tab"))
             path = str(self.folder.path(name)) if name else ""
             job: Json = {"name": name, "text": text, "path": path, "within": self._within}
-            job |= {word: asked.get(word) is True for word in ("mend", "promise")}
+            job |= {word: asked.get(word) is True for word in ("mend", "promise", "card")}
+            if "rows" in asked:
+                job |= {"title": _text(asked, "title"), "rows": _rows(asked["rows"], CARD_COLUMNS)}
+            elif "filled" in asked:
+                job["filled"] = _text(asked, "filled")
             if drafts:
                 wanted_of(asked)
                 job["draft"] = {word: asked[word] for word in ASKED if word in asked}

@@ -77,7 +77,8 @@ def done(job: Json, say: Callable[[Json], None], store: "ProofStore | None" = No
     """The answer to one job: ``text``, ``name``, and ``path`` if the file exists; ``timeout`` in
     seconds for each query, ``within`` for all of them; ``store``: what earlier jobs found. With
     ``mend``: its ``repairs``. With ``promise``: the fewest ``promises`` of its crew, each with its
-    history and what replaces it. With ``draft``, what is asked of a draft of the text: that. Else
+    history and what replaces it. With ``card``: the test card, or the diagnosis of its ``rows``.
+    With ``draft``, what is asked of a draft of the text: that. Else
     a ``report``. Ctrl-C (SIGINT) ends it with what was decided."""
     from verifier.engines.proof_store import NO_STORE
     from verifier.language.diagnostics.diagnostic import InputError
@@ -117,6 +118,10 @@ def _answered(job: Json, progress: _Progress, store: "ProofStore") -> Json:
     path = Path(job["path"]) if job.get("path") else None
     if job.get("mend"):
         return {"repairs": _repairs(job, path, progress)}
+    if job.get("card"):
+        from verifier.workbench.cards import card_json
+
+        return card_json(text, name, path, job, progress)
     if job.get("promise"):
         return promises_json(text, name, path, job.get("timeout"), job.get("within"))
     if "draft" in job:

@@ -3,6 +3,7 @@
 // After a short pause in typing and after each action, `look` gets errors, drawing and signals.
 // `proveNow` gets the verdicts and is aborted when the text changes; `look` never waits for it.
 import { $, banner, button, count, dropBanner, el, say } from './dom.js';
+import { openCard } from './card.js';
 import { beTab, dropDraft, keepDraft, leftBehind, ownDraft } from './drafts.js';
 import { draw, eraseDrawing, parse, ring, startDrawing } from './drawing.js';
 import { choose as chooseTool, forget as forgetDrawing, isWhole, refresh, startDraw } from './draw.js';
@@ -445,6 +446,14 @@ async function searched(wanted, found) {
   return answer;
 }
 
+/** The test card of the text as it stands. */
+async function testCard() {
+  if (text().trim() === '' || state.errors.length) return tell('Test card', 'The text has errors, or nothing to test yet: put that right first.');
+  state.proof?.abort();
+  await openCard({ name: state.name, text: text(), tab: state.tab });
+  return proveNow();
+}
+
 /** Repairs of the text, each proved. */
 const repairs = () => searched({ mend: true }, (line) => line.repairs);
 
@@ -652,6 +661,7 @@ function wire() {
   on('see-text', () => see('text'));
   see('plan');
   on('do-wiring', showWiring);
+  on('do-card', testCard);
   on('do-usual', () => { state.how = {}; if (isShown()) goBack(); act({ do: 'usual' }); });
   on('do-whole', () => { state.how = { ...state.how, around: [] }; look(); });
   for (const passes of ['moment', 'trains', 'time']) on(`do-${passes}`, () => act({ do: passes }));

@@ -79,7 +79,7 @@ export async function ask(path, body = {}, signal) {
 }
 
 /** What the last line has. */
-const LAST = ['report', 'errors', 'undecided', 'bug', 'draft', 'undrafted', 'repairs', 'promises'];
+const LAST = ['report', 'errors', 'undecided', 'bug', 'draft', 'undrafted', 'repairs', 'promises', 'card', 'diagnosis'];
 
 /** Have a text proved. Calls `line` with all that is said of it.
  * @param {object} body @param {AbortSignal} signal @param {(line: any) => void} line */
