@@ -38,11 +38,11 @@ def main() -> int:
     )
     options = parser.parse_args()
     seed = options.seed or str(SystemRandom().randrange(1_000_000))
-    print(f"cases of --seed {seed}", flush=True)
     gc.set_threshold(50_000, 20, 50)  # many objects, and hardly a circle of them
     heed_termination()
     progress = started(options.out, seed)
     try:
+        print(f"cases of --seed {seed}", flush=True)
         for done in run(progress, options.cases, options.jobs):
             progress.add(done)
             keep(options.out, progress, done)

@@ -10,6 +10,7 @@ the ways in which people get them wrong.
 """
 
 import sys
+from functools import lru_cache
 from pathlib import Path
 from random import Random
 
@@ -22,12 +23,43 @@ from verifier.language.modules.expand import read
 from verifier.language.source import Source
 from verifier.plan.build import build
 from verifier.plan.model import Joint, Plan, Port
+from verifier.world.world import World, check_circles
 
 
 def built(text: str) -> Plan:
-    """The plan of a text, circles not looked for."""
+    """The plan of a text, circles not looked for. Raises InputError."""
+    return _or_raise(_built(text))
+
+
+def checked(text: str) -> Plan:
+    """The plan of a text, as ``verifier.load_text`` has it. Raises InputError."""
+    return _or_raise(_checked(text))
+
+
+def _or_raise(found: Plan | InputError) -> Plan:
+    if isinstance(found, InputError):
+        raise found
+    return found
+
+
+# What is written in steps is read after each of them, and once more when all is written.
+@lru_cache(32)
+def _built(text: str) -> Plan | InputError:
     source = Source("junction", text)
-    return build(source, read(source))
+    try:
+        return build(source, read(source))
+    except InputError as error:
+        return error
+
+
+@lru_cache(32)
+def _checked(text: str) -> Plan | InputError:
+    try:
+        plan = built(text)
+        check_circles(World(plan))
+    except InputError as error:
+        return error
+    return plan
 
 
 def junctions(room: int) -> st.SearchStrategy[str]:

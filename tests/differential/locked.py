@@ -7,7 +7,7 @@ random. Most of these make no sense, which is as well: what is compared is what 
 """
 
 import re
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from random import Random
 
 import verifier
@@ -127,6 +127,10 @@ class Locker(Writer):
         yield f"crew promises not to reverse on {r.choice(blocks)}"
 
 
+# The codes of promises that say nothing.
+PROMISES = {"CP752", "CP753", "CP754", "CP755"}
+
+
 def write_locked(r: Random, room: int) -> str:
     text = write_junction(r, room)
     writer = Locker(r, built(text))
@@ -147,32 +151,36 @@ def write_locked(r: Random, room: int) -> str:
                 lines.insert(0, f"lever Lever-{found[2]} positions normal, reverse")
             lines += clauses
     lines += [*writer.remembered(), *writer.running()]
-    for promise in writer.promised(writer.by_people) if r.random() < 0.4 else ():
-        # Most promises that say nothing are refused: those are left out.
-        if is_read([*lines, promise]):
-            lines.append(promise)
+    if r.random() < 0.4:
+        lines = with_promises(lines, list(writer.promised(writer.by_people)))
     if r.random() < 0.4:
         lines.append(r.choice(["built as one program", "built of relays"]))
-    if not is_read(lines):  # a lock by contacts that report nothing
+    return "\n".join(with_locks_that_hold(lines)) + "\n"
+
+
+def with_locks_that_hold(lines: list[str]) -> list[str]:
+    """Without the locks that are refused: by contacts that report nothing, or those that hold
+    always or never."""
+    if refused(lines, PROMISES | {"CP776"}):
         lines = [line for line in lines if line != "  no contacts"]
-    return "\n".join(without_vain_locks(lines)) + "\n"
+    vain = refused(lines, {"CP777"})
+    return [line for number, line in enumerate(lines, 1) if number not in vain]
 
 
-def without_vain_locks(lines: list[str]) -> list[str]:
-    """Without the locks that are refused since they hold always or never."""
+def with_promises(lines: list[str], promises: list[str]) -> list[str]:
+    """Most promises that say nothing are refused: those are left out."""
+    while True:
+        told = refused([*lines, *promises], PROMISES | {"CP776"})
+        left = [p for at, p in enumerate(promises, len(lines) + 1) if at not in told]
+        if len(left) == len(promises):
+            return lines + (promises if not told else [])
+        promises = left
+
+
+def refused(lines: list[str], codes: Collection[str]) -> set[int]:
+    """The lines, from 1, of a file that are refused with one of these codes."""
     try:
-        verifier.load_text("\n".join(lines) + "\n")
+        built("\n".join(lines) + "\n")
     except verifier.InputError as error:
-        vain = {d.span.line for d in error.diagnostics if d.code == "CP777"}
-        return [line for number, line in enumerate(lines, 1) if number not in vain]
-    return lines
-
-
-def is_read(lines: list[str]) -> bool:
-    """Whether no promise, and no lock, of the file is refused."""
-    try:
-        verifier.load_text("\n".join(lines) + "\n")
-    except verifier.InputError as error:
-        refused = {d.code for d in error.diagnostics}
-        return refused.isdisjoint(("CP752", "CP753", "CP754", "CP755", "CP776"))
-    return True
+        return {d.span.line for d in error.diagnostics if d.code in codes}
+    return set()

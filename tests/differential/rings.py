@@ -39,9 +39,9 @@ def _shown(r: Random, signal: str, heads: int) -> str:
 
 
 def write_ring(r: Random) -> str:
-    """Two to five signals on a line of blocks; who reads whom is up to chance."""
+    """Two to five signals on a line of blocks, two at each gap; who reads whom is up to chance."""
     count = r.randint(2, 5)
-    blocks = [f"B{i}" for i in range(count + 1)]
+    blocks = [f"B{i}" for i in range((count + 1) // 2 + 1)]
     lines = [
         "edge West, East",
         f"block {', '.join(blocks)}",
@@ -78,7 +78,8 @@ def write_ring(r: Random) -> str:
             lines.append(f"condition C{i} is {condition(r.randrange(count), 2)}")
             names.append(f"C{i}")
     for i in range(count):
-        place = f"signal S{i} at {blocks[i]} | {blocks[i + 1]}"
+        here, beyond = blocks[i // 2 : i // 2 + 2][:: -1 if i % 2 else 1]
+        place = f"signal S{i} at {here} | {beyond}"
         lines.append(place + (" heads up, low" if heads[i] == 2 else ""))
         if r.random() < 0.3:
             for head in ["up", "low"] if heads[i] == 2 else [""]:

@@ -44,7 +44,7 @@ class Writer:
     def everything(self, posts: Mapping[str, str], heads: Mapping[str, Sequence[str]]) -> list[str]:
         r, text = self.r, []
         self.heads = heads
-        if r.random() < 0.25:
+        if r.random() < 0.25 and self._hears_of_something():
             for i in range(r.randint(1, 3)):
                 text.append(f"condition C{i} is {self.condition(2)}")
                 self.names.append(f"C{i}")
@@ -61,6 +61,11 @@ class Writer:
             some = r.sample(list(posts), r.randint(1, len(posts)))
             text.append(f"interlocking limits Plant is {', '.join(some)}")
         return text
+
+    def _hears_of_something(self) -> bool:
+        plan = self.plan
+        heard = any(block.detected for block in plan.blocks.values())
+        return heard or bool(plan.signals) or any(w.kind != "stock" for w in plan.inputs)
 
     # -------------------------------------------------------------- signals
 

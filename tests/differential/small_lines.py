@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from random import Random
 
 from tests.differential.junctions import built
-from tests.differential.locked import Locker
+from tests.differential.locked import Locker, with_locks_that_hold
 
 # Each with the gaps at which signals may stand.
 LINES = (
@@ -35,7 +35,7 @@ def write_line(r: Random) -> str:
     kept = r.sample(list(writer.memory), min(len(writer.memory), r.randint(0, 2)))
     writer.memory = {name: writer.memory[name] for name in kept}
     writer.order = kept
-    lines = [PANEL, "aspect Grade flashing red stop and proceed"]
+    lines = [*PANEL.splitlines(), "aspect Grade flashing red stop and proceed"]
     for line in track.splitlines():
         lines.append(line)
         if line.startswith("turnout"):
@@ -45,7 +45,8 @@ def write_line(r: Random) -> str:
         shown = ("Clear", r.choice(["Approach", "Approach", "Restricting", "Grade"]))
         lines += [f"  {aspect} when {writer.when()}" for aspect in shown]
         lines.append("  Stop otherwise")
-    return "\n".join([*lines, *writer.remembered(), *_running(r)]) + "\n"
+    lines += [*writer.remembered(), *_running(r)]
+    return "\n".join(with_locks_that_hold(lines)) + "\n"
 
 
 def with_detectors(r: Random, text: str) -> str:

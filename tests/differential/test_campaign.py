@@ -14,7 +14,7 @@ import pytest
 from tests.differential.campaign.features import EVERY, features, unseen
 from tests.differential.campaign.kinds import KINDS, Kind
 from tests.differential.campaign.minimize import Wrong, minimized, tried
-from tests.differential.campaign.run import Progress, case, written
+from tests.differential.campaign.run import Progress, case
 from tests.junction_files import ROOT
 from tests.sweep import NIGHTLY
 
@@ -85,5 +85,6 @@ def test_the_whole_language_is_written() -> None:
     up; among a few already most do."""
     seen: set[str] = set()
     for number in range(3000 if NIGHTLY else 30):
-        seen |= features(written(("whole language", number))[1])
+        kind = list(KINDS.values())[number % len(KINDS)]
+        seen |= features(kind.write(Random(f"whole language {number}")))
     assert len(unseen(seen)) < (1 if NIGHTLY else len(EVERY) // 2), unseen(seen)

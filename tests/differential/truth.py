@@ -6,11 +6,12 @@ the walk over nodes.
 """
 
 from collections.abc import Sequence
+from functools import cached_property
 from itertools import product
 
 from verifier.logic.expr import And, Atom, Const, Expr, fold
 from verifier.plan import observables
-from verifier.plan.minimality import cost, values_in_order
+from verifier.plan.minimality import Cost, cost, values_in_order
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
@@ -146,5 +147,11 @@ class Truth:
         return [s for i, s in enumerate(self.situations) if where >> i & 1]
 
     def simplest(self, where: int) -> Situation | None:
+        numbers = (i for i in range(len(self.situations)) if where >> i & 1)
+        first = min(numbers, key=self._costs.__getitem__, default=None)
+        return None if first is None else self.situations[first]
+
+    @cached_property
+    def _costs(self) -> list[Cost]:
         inputs = [*self.plan.inputs, *(fault.what for fault in self.plan.equipment.faults)]
-        return min(self.listed(where), key=lambda s: cost(s, inputs), default=None)
+        return [cost(situation, inputs) for situation in self.situations]

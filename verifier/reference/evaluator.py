@@ -6,6 +6,7 @@ broken before this evaluator has replayed it.
 
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
+from functools import cache, partial
 from itertools import product
 
 from verifier.plan import observables
@@ -101,6 +102,20 @@ class Evaluator:
                 signal = self._signal_of[what.name]
                 for source in [signal.name, *(head.name for head in signal.heads)]:
                     self._read_by.setdefault(source, []).append(owner)
+        self._given = tuple(self._given_observables())
+        # The line of each signal or head, by its number, as an observable.
+        self._acts = {
+            owner: [(line.index, observables.line(owner, line.index)) for line in lines]
+            for owner, lines in self._lines.items()
+        }
+        # The same colors are read again in situation after situation.
+        self._read = cache(partial(_read, chart=plan.chart))
+        self._colors = {
+            signal.name: {
+                line.index: _colors(signal, line, plan.chart) for line in signal.lines
+            }
+            for signal in plan.signals.values() if not signal.by_head
+        }  # fmt: skip
 
     def see(self, situation: Situation) -> Seen:
         """Everything that can be observed in a situation. Raises :class:`Unsettled`."""
@@ -109,12 +124,11 @@ class Evaluator:
         for owner, indexes in acting.items():
             if len(indexes) != 1:
                 raise _unsettled(owner, given_up)
-        states = {what: given[what] for what in self._given_observables()}
+        states = {what: given[what] for what in self._given}
         states |= {w: state for w, state in situation if w.kind == "fault"}
-        for owner, lines in self._lines.items():
-            for line in lines:
-                acts = "acts" if acting[owner] == {line.index} else "idle"
-                states[observables.line(owner, line.index)] = acts
+        for owner, lines in self._acts.items():
+            for index, what in lines:
+                states[what] = "acts" if acting[owner] == {index} else "idle"
         told: dict[str, str] = {}
         for signal in self.plan.signals.values():
             shown = {w: values.pop() for w, values in self._shown(signal, given, acting).items()}
@@ -312,20 +326,16 @@ class Evaluator:
         self, signal: Signal, given: "_Inputs", possible: Mapping[str, set[int]]
     ) -> dict[Observable, set[str]]:
         """The aspects and colors that a signal may be caused to display."""
-        chart = self.plan.chart
         if signal.by_head:
             colors = [_may_show(head, possible[head.name]) for head in signal.heads]
             combinations = set(product(*colors))
         else:
-            combinations = {
-                _colors(signal, line, chart)
-                for line in signal.lines
-                if line.index in possible[signal.name]
-            }
+            of_lines = self._colors[signal.name]
+            combinations = {of_lines[index] for index in possible[signal.name]}
         if self.plan.wiring.drivers:
             combinations = {_told(signal, colors, given.wires) for colors in combinations}
         shown = {head.color: {c[i] for c in combinations} for i, head in enumerate(signal.heads)}
-        shown[signal.aspect] = {_read(c, signal.plate, chart) for c in combinations}
+        shown[signal.aspect] = {self._read(c, signal.plate) for c in combinations}
         return shown
 
     def _seen(
@@ -337,7 +347,7 @@ class Evaluator:
         missing = bool(signal.plate) and given.wires.is_broken(FaultKind.PLATE, signal.name)
         plate = "" if missing else signal.plate
         colors = given.wires.sight(signal, told)
-        worst = _read(colors, plate, self.plan.chart)
+        worst = self._read(colors, plate)
         lit = tuple(color for color in colors if color != "dark")
         best = worst
         if (
@@ -345,7 +355,7 @@ class Evaluator:
             and worst == observables.UNLISTED
             and 0 < len(lit) < len(colors)
         ):
-            best = _read(lit, plate, self.plan.chart)
+            best = self._read(lit, plate)
         return {**states, signal.reading: best, signal.worst_reading: worst}
 
     def _without_faults(

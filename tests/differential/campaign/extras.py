@@ -5,11 +5,11 @@ In: the text of a file that is read. Out: one that is read too; what it then mea
 """
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from random import Random
 
 import verifier
-from tests.differential.junctions import built
+from tests.differential.junctions import built, checked
 from tests.differential.test_lever_locks import with_lever_locks
 from tests.differential.test_plates import with_plates
 
@@ -26,7 +26,7 @@ def with_extras(r: Random, text: str) -> str:
 def is_read(text: str) -> bool:
     """Whether the file is accepted, or refused for a circle only."""
     try:
-        verifier.load_text(text)
+        checked(text)
     except verifier.InputError as error:
         return {d.code for d in error.diagnostics} == {"CP409"}
     return True
@@ -94,10 +94,10 @@ _ONCE = (
 
 
 def with_clauses(text: str, r: Random) -> str:
-    """Some statements have more clauses; those that do not fit are left out one by one."""
+    """Some statements have more clauses; those that do not fit are left out."""
     points = re.findall(r"^(?:turnout|slip|derail|gate) (\S+)", text, re.M) or ["T1"]
     supplies = re.findall(r"^supply (\S+)", text, re.M) or ["Bus-1"]
-    found = text
+    added: list[tuple[str, str]] = []
     for statement in re.findall(r"^\w+ \S.*(?:\n  .*)*$", text, re.M):
         word = statement.split()[0]
         if word not in _CLAUSES or r.random() < 0.4:
@@ -107,10 +107,23 @@ def with_clauses(text: str, r: Random) -> str:
             points=r.choice(points), supply=r.choice(supplies),
             positions=positions[1] if positions else "normal, reverse",
         )  # fmt: skip
-        more = found.replace(statement, f"{statement}\n  {clause}", 1)
-        found = more if is_read(more) else found
-    more = f"{found}{r.choice(_ONCE)}\n"
-    return more if is_read(more) else found
+        added.append((statement, clause))
+    found, once = _as_many_as_fit(text, added), r.choice(_ONCE)
+    return f"{found}{once}\n" if is_read(f"{found}{once}\n") else found
+
+
+def _as_many_as_fit(text: str, added: Sequence[tuple[str, str]]) -> str:
+    """The text with clauses behind statements: all of them or, where that is refused, what fits
+    of the one half and then of the other."""
+    more = text
+    for statement, clause in added:
+        more = more.replace(statement, f"{statement}\n  {clause}", 1)
+    if is_read(more):
+        return more
+    if len(added) <= 1:
+        return text
+    half = len(added) // 2
+    return _as_many_as_fit(_as_many_as_fit(text, added[:half]), added[half:])
 
 
 def with_boards(text: str, r: Random) -> str:
@@ -124,7 +137,9 @@ def with_boards(text: str, r: Random) -> str:
 def with_released_buttons(text: str, r: Random) -> str:
     """A button that is closed until it is pressed; a claim set aside."""
     found = re.sub(r"^button (\S+)$", r"button \1\n  contact released", text, count=1, flags=re.M)
-    return found if r.random() < 0.7 else f'{found}waive never-shown because "tried"\n'
+    asked = re.search(r"^signal ", text, re.M)  # else there is nothing to set aside
+    waived = asked and r.random() > 0.7
+    return f'{found}waive never-shown because "tried"\n' if waived else found
 
 
 EXTRAS: dict[Callable[[str, Random], str], int] = {

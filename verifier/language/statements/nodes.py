@@ -5,9 +5,10 @@ The type of a field says what a name there is: a :class:`Declared` one declares 
 outside it. Reading, renaming and the checks of modules go by these types.
 """
 
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Hashable, Iterable, Iterator
 from dataclasses import dataclass, field, fields
-from typing import Any, Literal, Self, TypeVar, get_args
+from functools import cache
+from typing import Any, Literal, Self, TypeVar, cast, get_args
 
 from verifier.language.source import Span
 
@@ -20,17 +21,26 @@ class SyntaxNode:
     """A part of the syntax tree. All nodes have a ``span``, the place they were written at."""
 
 
+def _fields(node: Any) -> tuple[str, ...]:
+    return _fields_of(cast(Hashable, type(node)))
+
+
+@cache
+def _fields_of(kind: Any) -> tuple[str, ...]:
+    return tuple(field.name for field in fields(kind))
+
+
 def parts_of(node: Any) -> tuple[Any, ...]:
     """The values of a node's fields, or the items of a tuple; nothing of anything else."""
     if isinstance(node, SyntaxNode):
-        return tuple(getattr(node, field.name) for field in fields(node))
+        return tuple([getattr(node, name) for name in _fields(node)])
     return node if isinstance(node, tuple) else ()
 
 
 def with_parts(node: Any, change: Callable[[Any], Any]) -> Any:
     """The node or tuple with ``change`` made to each of its parts; anything else as it is."""
     if isinstance(node, SyntaxNode):
-        return type(node)(**{f.name: change(getattr(node, f.name)) for f in fields(node)})
+        return type(node)(**{name: change(getattr(node, name)) for name in _fields(node)})
     return tuple(map(change, node)) if isinstance(node, tuple) else node
 
 

@@ -10,7 +10,7 @@ from functools import cache
 from types import NoneType, UnionType
 from typing import Any, Literal, Union, cast, get_args, get_origin, get_type_hints
 
-from lark import Token, Transformer, v_args
+from lark import Token, Tree
 from lark.tree import Meta
 
 from verifier.language.source import Source, Span
@@ -46,17 +46,34 @@ class _DriverInput(list[Any]):
     """A name that a driver reads, perhaps followed by `contacts`."""
 
 
-@v_args(meta=True)
-class Builder(Transformer[Token, Any]):
+class Builder:
     """Turns the parse tree of one statement of ``source``, or of a part of one, into a node. The
-    tree's places are ``moved`` by so many characters."""
+    tree's places are ``moved`` by so many characters.
+
+    (lark's own Transformer wraps each call of a method anew, and takes far longer.)"""
 
     def __init__(self, source: Source, moved: int = 0):
-        super().__init__()
         self.source = source
         self._moved = moved
 
-    def __default_token__(self, token: Token) -> Any:
+    def transform(self, tree: Tree[Token]) -> Any:
+        children: list[Any] = []
+        for child in tree.children:
+            if isinstance(child, Tree):
+                children.append(self.transform(child))
+            else:
+                children.append(self._word(child) if isinstance(child, Token) else child)
+        special = _SPECIAL.get(tree.data)
+        if special is not None:
+            return special(self, tree.meta, children)
+        parts = _spliced(children)
+        if tree.data in CLAUSE_KINDS:
+            return self._clause(CLAUSE_KINDS[tree.data], parts, self._span(tree.meta))
+        if tree.data in _NODES:
+            return _node(_NODES[tree.data], parts, self._span(tree.meta))
+        return _Parts(part for part in parts if not isinstance(part, Token))
+
+    def _word(self, token: Token) -> Any:
         match token.type:
             case "NAME":
                 return s.Name(str(token), self._span(token))
@@ -67,14 +84,6 @@ class Builder(Transformer[Token, Any]):
             case "NUMBER":
                 return s.Amount(str(token), "", self._span(token))
         return token
-
-    def __default__(self, rule: str, children: list[Any], meta: Meta) -> Any:
-        parts = _spliced(children)
-        if rule in CLAUSE_KINDS:
-            return self._clause(CLAUSE_KINDS[rule], parts, self._span(meta))
-        if rule in _NODES:
-            return _node(_NODES[rule], parts, self._span(meta))
-        return _Parts(part for part in parts if not isinstance(part, Token))
 
     def _span(self, place: Token | Meta) -> Span:
         start, end = cast(int, place.start_pos), cast(int, place.end_pos)
@@ -121,8 +130,6 @@ class Builder(Transformer[Token, Any]):
     def names(self, _: Meta, children: list[Any]) -> _Words:
         return _Words(_of(s.Word, _spliced(children)))
 
-    positions = subjects = names
-
     def side(self, meta: Meta, children: list[Any]) -> s.Word:
         (word,) = children
         return word if isinstance(word, s.Word) else s.Word(str(word), self._span(meta))
@@ -130,8 +137,6 @@ class Builder(Transformer[Token, Any]):
     def lever_contact(self, meta: Meta, children: list[Any]) -> s.Word:
         (word,) = children
         return s.Word(word.text if isinstance(word, s.Word) else str(word), self._span(meta))
-
-    position = motor_kind = position_of_device = side
 
     def reading(self, _: Meta, children: list[Any]) -> _DriverInput:
         return _DriverInput(_spliced(children))
@@ -142,8 +147,6 @@ class Builder(Transformer[Token, Any]):
 
     def length(self, _: Meta, children: list[Any]) -> tuple[Any, ...]:
         return tuple(part for part in children if isinstance(part, s.Amount | s.Color))
-
-    ratio = length
 
     def plate(self, meta: Meta, children: list[Any]) -> s.Plate:
         return s.Plate(" ".join(children[-1].split()), self._span(meta))
@@ -159,8 +162,6 @@ class Builder(Transformer[Token, Any]):
 
     def frog_alone(self, meta: Meta, children: list[Any]) -> s.Word:
         return s.Word(" ".join(map(str, children)), self._span(meta))
-
-    frog_contacts = frog_lever = frog_alone
 
     def over_leg(self, meta: Meta, children: list[Any]) -> s.OverLeg:
         leg, (name,) = children
@@ -218,6 +219,22 @@ class Builder(Transformer[Token, Any]):
     def thing_state(self, _: Meta, children: list[Any]) -> str:
         (state,) = children
         return state.text if isinstance(state, s.Name) else str(state)
+
+
+_Special = Callable[[Builder, Meta, list[Any]], Any]
+# By the rule of the grammar, what becomes of it where that is no node of its name.
+_SPECIAL: dict[str, _Special] = {
+    **dict.fromkeys(("names", "positions", "subjects"), Builder.names),
+    **dict.fromkeys(("side", "position", "motor_kind", "position_of_device"), Builder.side),
+    **dict.fromkeys(("length", "ratio"), Builder.length),
+    **dict.fromkeys(("frog_alone", "frog_contacts", "frog_lever"), Builder.frog_alone),
+    "lever_contact": Builder.lever_contact, "reading": Builder.reading,
+    "amount": Builder.amount, "plate": Builder.plate, "color": Builder.color,
+    "indication": Builder.indication, "leg": Builder.leg, "over_leg": Builder.over_leg,
+    "from_points": Builder.from_points, "from_place": Builder.from_place,
+    "step": Builder.step, "state": Builder.state, "situation": Builder.situation,
+    "situation_fact": Builder.situation_fact, "thing_state": Builder.thing_state,
+}  # fmt: skip
 
 
 def _spliced(children: Iterable[Any]) -> list[Any]:

@@ -17,9 +17,10 @@ from typing import Any
 import lark
 from lark import Lark
 from lark.grammar import Rule
-from lark.lexer import BasicLexer, TerminalDef
+from lark.lexer import TerminalDef
 from lark.parsers.lalr_analysis import Reduce, Shift
 
+from verifier.language.syntax.lexer import WordLexer
 from verifier.language.writing import UnwritableError, write_file
 
 _OPTIONS: dict[str, Any] = {
@@ -46,7 +47,7 @@ def parser_of(grammar: str) -> Lark:
         if file:
             _save(file, grammar, parser)
     # Else lark makes a lexer for each text.
-    parser.lexer = BasicLexer(parser.lexer_conf)
+    parser.lexer = WordLexer(parser.lexer_conf)
     return parser
 
 
