@@ -8,7 +8,7 @@ from time import monotonic
 from typing import Any
 
 import pytest
-from pysat.solvers import Solver
+from pysat.solvers import Minisat22
 
 import verifier
 from tests.engines.ctrl_c import press
@@ -79,7 +79,7 @@ class Faults:
 def use(monkeypatch: pytest.MonkeyPatch, faults: Faults) -> Faults:
     class Faulty:
         def __init__(self, **options: Any):
-            self._real = Solver(**options)
+            self._real = Minisat22(**options)
 
         def __getattr__(self, name: str) -> Any:
             return getattr(self._real, name)
@@ -96,7 +96,7 @@ def use(monkeypatch: pytest.MonkeyPatch, faults: Faults) -> Faults:
             return faults.model(self._real.get_model() or ())
 
     monkeypatch.setattr(sat, "monotonic", lambda: monotonic() + 1000 * (faults.asked > MANY))
-    monkeypatch.setattr(sat, "Solver", Faulty)
+    monkeypatch.setattr(sat, "Minisat22", Faulty)
     forget(monkeypatch)
     return faults
 

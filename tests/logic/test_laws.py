@@ -4,9 +4,11 @@ from collections.abc import Iterator
 from itertools import product
 from random import Random
 
+import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from verifier.logic import satisfiable
 from verifier.logic import settle as settling
 from verifier.logic.expr import (
     FALSE,
@@ -108,6 +110,26 @@ def always_equal(one: Expr, two: Expr) -> bool:
 def test_building_keeps_the_truth(tree: Drawn) -> None:
     expr = built(tree)
     assert [holds(expr, s) for s in ASSIGNMENTS] == [truth(tree, s) for s in ASSIGNMENTS]
+
+
+@pytest.mark.parametrize("few_bits", [0, 3, satisfiable.FEW_BITS])
+def test_whether_it_may_hold(monkeypatch: pytest.MonkeyPatch, few_bits: int) -> None:
+    """By cases, by cases until few enough are left, and all at once; of clauses of which about half
+    leave nothing over."""
+    monkeypatch.setattr(satisfiable, "FEW_BITS", few_bits)
+    satisfiable.may_hold.cache_clear()
+    chance, found = Random(few_bits), list[bool]()
+    for _ in range(30):
+        clauses = (
+            [(what, chance.choice(what.values)) for what in chance.sample(EVERY, 2)]
+            for _ in range(chance.randrange(4, 14))
+        )
+        expr = conjunction(
+            *(disjunction(*(atom(what, value) for what, value in some)) for some in clauses)
+        )
+        found.append(any(holds(expr, s) for s in ASSIGNMENTS))
+        assert satisfiable.may_hold(expr) == found[-1]
+    assert 5 < sum(found) < 25
 
 
 @LAWS

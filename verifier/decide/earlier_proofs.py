@@ -11,7 +11,7 @@ from typing import NamedTuple
 
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.temporal.kept_clauses import KeptClauses
-from verifier.engines.temporal.localization import LocalAnswer
+from verifier.engines.temporal.localization import Doubt, LocalAnswer
 from verifier.logic.expr import Expr, atom, substitute
 from verifier.logic.time_order import Order, Ordered
 from verifier.plan.observables import Observable
@@ -32,6 +32,14 @@ class Ways(NamedTuple):
     blips: bool
     held: bool
     faults: bool
+
+    @property
+    def doubt(self) -> Doubt:
+        """Of locks, about half are released by a loss of detection or a false report; most buttons
+        clear a signal again. (Counted in specs/.)"""
+        if self.held:
+            return "mostly"
+        return "as often as not" if self.lossy or self.blips else None
 
 
 def keep_order(store: ProofStore, order: Order, *, lossy: bool) -> None:

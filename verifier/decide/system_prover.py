@@ -173,6 +173,7 @@ class SystemProver:
             quick=self._quick,
             kind=self._kind,
             edited=bool(self._clauses or self._found_before),
+            doubt=self._kind.doubt,
         )
 
     def whole(self, *, wrecks: bool = False) -> tuple[System, Callable[[Expr], Expr]]:

@@ -24,7 +24,7 @@ from z3 import z3core
 from verifier.engines import stopping
 from verifier.engines.results import Interrupted
 from verifier.engines.second_solver import second_solver
-from verifier.engines.terms import Terms
+from verifier.engines.terms import Terms, packed
 from verifier.logic.expr import And, Atom, Const, Expr, fold
 
 # A time limit may be noticed so many seconds early: the solver counts in whole milliseconds.
@@ -199,7 +199,7 @@ class Session:
 
     def _ask(self, assumed: Sequence[z3.BoolRef]) -> int:
         """The solver's own answer, without the library's sort check of the assumptions."""
-        array = (z3.Ast * len(assumed))(*(term.as_ast() for term in assumed))
+        array = (z3.Ast * len(assumed)).from_buffer_copy(packed(assumed))
         ask = z3core.Z3_solver_check_assumptions
         return int(ask(self.context.ref(), self.solver.solver, len(assumed), array))
 

@@ -7,6 +7,8 @@ z3 gives nothing back where it fails, and that is raised as the library raises i
 
 import ctypes
 from collections.abc import Callable, Sequence
+from functools import cache
+from struct import Struct
 from typing import Any
 
 import z3
@@ -25,36 +27,63 @@ def _direct(name: str, result: Any, *arguments: Any) -> Callable[..., Any]:
 
 _keep = _direct("Z3_inc_ref", None, _POINTER, _POINTER)
 _release = _direct("Z3_dec_ref", None, _POINTER, _POINTER)
-_not = _direct("Z3_mk_not", z3.Ast, _POINTER, _POINTER)
-_iff = _direct("Z3_mk_iff", z3.Ast, _POINTER, _POINTER, _POINTER)
-_and = _direct("Z3_mk_and", z3.Ast, _POINTER, ctypes.c_uint, _POINTER)
-_or = _direct("Z3_mk_or", z3.Ast, _POINTER, ctypes.c_uint, _POINTER)
+_not = _direct("Z3_mk_not", _POINTER, _POINTER, _POINTER)
+_iff = _direct("Z3_mk_iff", _POINTER, _POINTER, _POINTER, _POINTER)
+_and = _direct("Z3_mk_and", _POINTER, _POINTER, ctypes.c_uint, _POINTER)
+_or = _direct("Z3_mk_or", _POINTER, _POINTER, ctypes.c_uint, _POINTER)
 _symbol = _direct("Z3_mk_string_symbol", _POINTER, _POINTER, ctypes.c_char_p)
-_constant = _direct("Z3_mk_const", z3.Ast, _POINTER, _POINTER, _POINTER)
+_constant = _direct("Z3_mk_const", _POINTER, _POINTER, _POINTER, _POINTER)
 _assert = _direct("Z3_solver_assert", None, _POINTER, _POINTER, _POINTER)
 _error = _direct("Z3_get_error_code", ctypes.c_uint, _POINTER)
 
 
 class Term(z3.BoolRef):  # type: ignore[misc]
-    """A Boolean term."""
+    """A Boolean term. ``address``: of what z3 made."""
 
-    def __init__(self, ast: z3.Ast, context: z3.Context):
-        self.ast = ast
+    def __init__(self, address: int, context: z3.Context):
+        self.address = address
         self.ctx = context
-        _keep(context.ctx, ast)
+        _keep(context.ctx, address)
+
+    @property
+    def ast(self) -> z3.Ast:
+        """The same for the library."""
+        ast = z3.Ast(self.address)
+        ast.value = self.address
+        return ast
 
     def __del__(self, release: Callable[..., Any] = _release) -> None:
         # The context is gone where Python is ending.
         context = self.ctx.ctx
         if context is not None:
-            release(context, self.ast)
+            release(context, self.address)
 
 
-def _made(ast: z3.Ast, context: z3.Context) -> Term:
+def _made(address: int | None, context: z3.Context) -> Term:
     """What z3 made. Raises what the library raises where it made nothing."""
-    if not ast:
+    if not address:
         _fail(context)
-    return Term(ast, context)
+    assert address is not None
+    return Term(address, context)
+
+
+def _address(term: z3.BoolRef) -> int:
+    """Where a term is; it may be one of the library's."""
+    return term.address if isinstance(term, Term) else int(term.ast.value)
+
+
+def packed(terms: Sequence[z3.BoolRef]) -> bytes:
+    """The addresses of terms one after the other, as z3 reads them."""
+    try:
+        return _packing(len(terms))(*[term.address for term in terms])
+    except AttributeError:  # one of the library's
+        return _packing(len(terms))(*map(_address, terms))
+
+
+@cache
+def _packing(number: int) -> Callable[..., bytes]:
+    """For so many addresses. (An array of ctypes takes five times as long to make.)"""
+    return Struct(f"{number}P").pack
 
 
 class Terms:
@@ -80,22 +109,21 @@ class Terms:
     def _joined(self, make: Callable[..., Any], parts: Sequence[z3.BoolRef]) -> z3.BoolRef:
         if len(parts) == 1:
             return parts[0]
-        array = (z3.Ast * len(parts))(*[part.ast for part in parts])
-        return _made(make(self._context.ctx, len(parts), array), self._context)
+        return _made(make(self._context.ctx, len(parts), packed(parts)), self._context)
 
     def negation(self, term: z3.BoolRef) -> Term:
         """That a term does not hold."""
-        return _made(_not(self._context.ctx, term.ast), self._context)
+        return _made(_not(self._context.ctx, _address(term)), self._context)
 
     def equivalence(self, one: z3.BoolRef, other: z3.BoolRef) -> Term:
         """That both hold or neither."""
-        return _made(_iff(self._context.ctx, one.ast, other.ast), self._context)
+        return _made(_iff(self._context.ctx, _address(one), _address(other)), self._context)
 
     def require(self, solver: Any, terms: Sequence[z3.BoolRef]) -> None:
         """Assert terms in a solver of this context."""
         at = self._context.ctx
         for term in terms:
-            _assert(at, solver.solver, term.ast)
+            _assert(at, solver.solver, _address(term))
             if _error(at):
                 _fail(self._context)
 

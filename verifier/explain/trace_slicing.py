@@ -10,7 +10,7 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from verifier.engines.temporal.simulation import machine_of
-from verifier.logic.expr import And, Atom, Const, Expr, Group, holds
+from verifier.logic.expr import And, Atom, Const, Expr, Or, holds
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
@@ -79,48 +79,50 @@ def sufficient(
 ) -> _Facts:
     """As few facts as show that all that is asked is true, preferably not of ``inputs``."""
 
-    def price(what: Observable) -> int:
-        if moment[what] == what.usual:
-            return _USUAL
-        return _CHOSEN if what in inputs else _UNUSUAL
+    def price(facts: _Facts) -> int:
+        return sum(
+            _USUAL if moment[w] == w.usual else _CHOSEN if w in inputs else _UNUSUAL for w in facts
+        )
 
     truth: dict[Expr, bool] = {}
+    # Of each node that is true, its true parts, and the facts that show it.
+    true: dict[Expr, Sequence[Expr]] = {}
     known: dict[Expr, _Facts] = {}
-    prices: dict[Expr, int] = {}
     facts: _Facts = frozenset()
     for expr in asked:
         assert _is_true(expr, moment, truth), "the moments of a history follow from each other"
         stack = [expr]
         while stack:
             node = stack[-1]
-            parts = [p for p in _parts(node) if _is_true(p, moment, truth)]
+            if node in known:
+                stack.pop()
+                continue
+            parts = true.get(node)
+            if parts is None:
+                parts = node.parts
+                if isinstance(node, Or):
+                    parts = [part for part in parts if _is_true(part, moment, truth)]
+                true[node] = parts
             waiting = [part for part in parts if part not in known]
-            if waiting and node not in known:
+            if waiting:
                 stack += waiting
                 continue
             stack.pop()
-            if node in known:
-                continue
-            match node:
-                case Const():
-                    known[node] = frozenset()
-                case Atom():
-                    known[node] = frozenset((node.what,))
-                case And():
-                    known[node] = frozenset().union(*(known[part] for part in parts))
-                case _:
-                    known[node] = known[min(parts, key=prices.__getitem__)]
-            prices[node] = sum(map(price, known[node]))
+            if isinstance(node, Atom):
+                known[node] = frozenset((node.what,))
+            elif isinstance(node, Or):
+                told = [known[part] for part in parts]
+                known[node] = told[0] if len(told) == 1 else min(told, key=price)
+            else:
+                known[node] = frozenset().union(*(known[part] for part in parts))
         facts |= known[expr]
     return facts
 
 
-def _parts(node: Expr) -> tuple[Expr, ...]:
-    return node.parts if isinstance(node, Group) else ()
-
-
 def _is_true(expr: Expr, moment: Moment, known: dict[Expr, bool]) -> bool:
     """Whether an expression is true, no more of it looked at than that takes."""
+    if (told_before := known.get(expr)) is not None:
+        return told_before
     stack = [expr]
     while stack:
         node = stack[-1]
@@ -132,9 +134,9 @@ def _is_true(expr: Expr, moment: Moment, known: dict[Expr, bool]) -> bool:
                     known[node] = moment[node.what] in node.values
                 case _:
                     settles = not isinstance(node, And)
-                    told = [known.get(part) for part in _parts(node)]
+                    told = [known.get(part) for part in node.parts]
                     if settles not in told and None in told:
-                        stack.append(_parts(node)[told.index(None)])
+                        stack.append(node.parts[told.index(None)])
                         continue
                     known[node] = settles if settles in told else not settles
         stack.pop()

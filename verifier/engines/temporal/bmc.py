@@ -54,9 +54,11 @@ def search(
     deadline: float | None = None,
     few: Sequence[frozenset[Observable]] = (),
     small: bool = True,
+    probe: int | None = None,
 ) -> Reachable | Unknown:
     """A shortest trace to ``bad`` of at most ``most`` steps, or of ``further`` ones where these are
     worth a search, which is asked only once it matters; final Unknown when there is none.
+    ``probe``: none of more steps is sought, but what is found is made as small as if it were.
     ``few``: inputs of which as few as possible should not be as usual, the most important first.
     Not ``small``: any trace that is as short does.
 
@@ -64,13 +66,15 @@ def search(
     Raises :class:`~verifier.engines.results.Interrupted` on Ctrl-C."""
     checker = _checker_of(system)
     with checker.limit.until(deadline):
-        return checker.search(bad, _Depths(most, further), few, small=small)
+        return checker.search(bad, _Depths(most, further, probe), few, small=small)
 
 
 class _Depths:
-    """The depths up to which is searched."""
+    """The depths up to which is searched; with ``probe``, a last one, those up to which histories
+    are made small."""
 
-    def __init__(self, most: int, further: Further | None):
+    def __init__(self, most: int, further: Further | None, probe: int | None):
+        self.probe = probe
         self._most = most
         self._further = further
 
@@ -100,10 +104,10 @@ class BoundedModelChecker:
     ) -> Reachable | Unknown:
         """See :func:`search`."""
         happens = self._cnf.literal(bad)
-        depth = 0
+        depth, end = 0, None if most.probe is None else most.probe + 1
         conflicts: list[Conflict] = []
         try:
-            while depth in most:
+            while depth != end and depth in most:
                 if not self._solver.solve(self._asked(happens, depth)):
                     depth += 1
                     continue

@@ -15,7 +15,7 @@ import z3
 
 from verifier.engines.results import Unknown, Unreachable
 from verifier.engines.temporal.unroller import Unrolling
-from verifier.logic.expr import Expr, negation
+from verifier.logic.expr import Expr, disjunction, negation
 from verifier.logic.transition_system import System
 
 
@@ -82,12 +82,13 @@ class Induction:
     def invariant(self, deadline: float | None) -> tuple[Expr, ...]:
         """All clauses, if they are an invariant together; else none."""
         self._deadline = deadline
-        every = range(len(self._clauses))
-        violated = [negation(clause) for clause in self._clauses]
+        # What was found inductive relative to some of them is so relative to all.
+        left = (clause for i, clause in enumerate(self._clauses) if i not in self._supporting)
+        violated = disjunction(*map(negation, left))
         try:
-            if any(self._satisfiable(self._initial, each, 0, ()) for each in violated):
+            if self._satisfiable(self._initial, violated, 0, ()):
                 return ()
-            if any(self._satisfiable(self._transition, each, 1, every) for each in violated):
+            if self._satisfiable(self._transition, violated, 1, range(len(self._clauses))):
                 return ()
         except SolverGaveUp:
             return ()

@@ -15,6 +15,7 @@ from collections.abc import Callable, Hashable, Iterable, Iterator, Mapping, Seq
 from dataclasses import dataclass, field
 from functools import cached_property
 from time import monotonic
+from typing import Literal
 
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Answer, Reachable, Unknown, Unreachable
@@ -38,6 +39,10 @@ OVERLAP, MOST = 0.85, 0.5
 NOTHING: Mapping[Observable, str] = {}
 # Steps of random simulation.
 SAMPLED = 150
+# Whether what is asked can be expected to be reachable; and the longest trace that is sought before
+# any proof where that is so as often as not.
+Doubt = Literal["as often as not", "mostly"] | None
+PROBED = 5
 # Where more histories are told apart, those sought are so much longer at most.
 LONGER = 2
 
@@ -59,7 +64,9 @@ class Windows:
     that histories of what is likely can do with; ``standing``: states of trains where they may
     stand, and that all of the train is there; ``brief``: any history of what is likely does, if it
     is short, the smallest one or not; ``quick``: any history of anything does; ``kind``: what the
-    store keeps clauses under; ``edited``: clauses of earlier proofs exclude none of what is asked.
+    store keeps clauses under; ``edited``: clauses of earlier proofs exclude none of what is asked;
+    ``doubt``: whether what is asked is reachable as often as not, or mostly: then short traces, or
+    all that are worth a search, are sought before any proof.
     Without hints, the answers are a function of the questions asked, in
     their order."""
 
@@ -78,7 +85,9 @@ class Windows:
         quick: bool = False,
         kind: Hashable = None,
         edited: bool = False,
+        doubt: Doubt = None,
     ):
+        self._doubt = doubt
         self.system = system
         self._quick = quick
         self._edited = edited and quick
@@ -145,6 +154,10 @@ class Windows:
             small = not (self._quick or (likely and self._brief))
             moments = max(DEPTHS[FIRST_RING], traced + LONGER if self._quick else 0)
             yield from self._search(open_, moments, small=small)
+        elif self._doubt:
+            probe, small = PROBED if self._doubt == "as often as not" else None, not self._quick
+            open_ = dict(enumerate(bads))
+            yield from self._search(open_, DEPTHS[FIRST_RING], small=small, probe=probe)
         rings = FIRST_RING
         failed: dict[int, list[_Unproved]] = {i: [] for i in range(len(bads))}
         while groups:
@@ -319,12 +332,18 @@ class Windows:
         return samples_of(self.system, SAMPLED)
 
     def _search(
-        self, bads: Mapping[int, Expr], moments: int, *, small: bool = True
+        self,
+        bads: Mapping[int, Expr],
+        moments: int,
+        *,
+        small: bool = True,
+        probe: int | None = None,
     ) -> Iterator[tuple[int, LocalAnswer]]:
         """Those with a short trace in the whole system, or a longer one where a sample has one."""
         for i, bad in bads.items():
             checkpoint()
-            answer = self._shortest(bad, moments, sampled=not self._quick, small=small)
+            sampled = not self._quick
+            answer = self._shortest(bad, moments, sampled=sampled, small=small, probe=probe)
             # What traces reach that have no times has no proof without times either.
             if isinstance(answer, Reachable) or answer.conflicts:
                 yield i, LocalAnswer(answer, self.system)
@@ -348,13 +367,19 @@ class Windows:
         )
 
     def _shortest(
-        self, bad: Expr, most: int, *, sampled: bool = False, small: bool = True
+        self,
+        bad: Expr,
+        most: int,
+        *,
+        sampled: bool = False,
+        small: bool = True,
+        probe: int | None = None,
     ) -> Reachable | Unknown:
         """The shortest trace of at most so many steps, or (``sampled``) a longer one where a sample
-        has one."""
+        has one; ``probe``: those of more steps are left for later."""
         further = (LONG, lambda: self._is_sampled(bad)) if sampled else None
         return self._store.answer(
-            ("shortest", self._content, bad, most, sampled, self._few),
+            ("shortest", self._content, bad, most, sampled, self._few, probe),
             lambda: bmc.search(
                 self.system,
                 bad,
@@ -363,6 +388,7 @@ class Windows:
                 deadline=self._deadline(1),
                 few=self._few,
                 small=small,
+                probe=probe,
             ),
             lambda found: found.smallest if isinstance(found, Reachable) else found.final,
         )

@@ -9,7 +9,7 @@ from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from time import monotonic
 
-from pysat.solvers import Solver
+from pysat.solvers import Minisat22
 
 from verifier.engines import stopping
 from verifier.engines.results import Interrupted
@@ -60,7 +60,7 @@ class Sat:
     """A solver of ``clauses``, whose variables are 1 to ``variables``."""
 
     def __init__(self, clauses: Iterable[Sequence[int]], variables: int, limit: Limit):
-        self._solver = Solver(name="minisat22", bootstrap_with=clauses)
+        self._solver = Minisat22(bootstrap_with=clauses)
         self._limit = limit
         self.variables = variables
         # Add a clause. (Very many are: each call in between costs as much as the solver's own.)

@@ -132,10 +132,11 @@ class _Steady:
         states: dict[Observable, z3.BoolRef] = {}
         inputs: dict[Observable, z3.BoolRef] = {}
         for what in window.inputs:
+            # What has one value is a variable, or its opposite, which can be assumed as it is.
             if what not in self._states:
-                inputs[what] = solver.literal(atom(what, what.usual), 0)
+                inputs[what] = solver.bit(what, what.usual, 0)
             elif what in self._resting:
-                states[what] = solver.literal(atom(what, self._resting[what]), 0)
+                states[what] = solver.bit(what, self._resting[what], 0)
         # Trains are rather done without than relays.
         order = sorted(states, key=lambda w: w.kind != "train")
         needed = self._fewest(solver, {w: states[w] for w in order}, list(inputs.values()))
