@@ -170,6 +170,21 @@ def test_two_distances_between_the_same_points(
     expect(text, code="CP660", underlined=underlined, message=said, hint=hint, more=more)
 
 
+@pytest.mark.parametrize(("length", "said"), [("190 mm", True), ("8 in", False)])
+def test_points_no_farther_apart_than_their_block_is_long(length: str, said: bool) -> None:
+    text = THROAT.format(feeder="", clause="points at 200 mm before T5")
+    text = text.replace("block Throat 2 m", f"block Throat {length}")
+    if not said:
+        assert "T1" in load_text(text).wiring.machines
+        return
+    expect(
+        text, code="CP660", underlined="200 mm before T5",
+        message="the points of `T1` would be beyond the end of block `Throat`",
+        hint="Measure along the rail from points to points, or give the block its whole length.",
+        more=("`T1` is declared here",),
+    )  # fmt: skip
+
+
 def test_feeders_and_districts_name_the_blocks_they_are_for() -> None:
     text = """\
 edge West, East

@@ -81,7 +81,7 @@ RESOLVING: list[Case] = [
      "`mm` is a unit of length, but this must be the time of a timer",
      "Write the time of a timer in `s` or `ms`, like `30 s`."),
     ("timer X 5000 s runs while Main clear", "CP604", "5000 s",
-     "`5000 s` is too large: no layout has the time of a timer like that",
+     "`5000 s` is too large for the time of a timer on a layout",
      "Check the number and its unit. The limit is 3,600 s."),
     ("timer X 30 s runs while X idle", "CP204", "X idle",
      "`X` is a timer, and a timer is never `idle`", "It can be `running` or `done`."),

@@ -176,9 +176,11 @@ def check_places(
             far = Port(leg.name.text, leg.leg or "points")
             joined = {port.piece for pair in ends if far in pair for port in pair - {far}}
             for name in node.names:
+                said = {"name": name.text, "block": node.block.text}
                 if far.piece in track.pieces and name.text not in joined:
-                    said = {"name": name.text, "block": node.block.text}
                     names.error("CP660", place.span, "apart", others=[name.span], **said)
+                elif _is_beyond(place.span, name.text, node.block.text, wiring):
+                    names.error("CP660", place.span, "outside", others=[name.span], **said)
     _check_distances(chains, wiring, names)
     for feeder, span in _measured(statements):
         placed_there = wiring.feeders.get(feeder.name.text)
@@ -188,6 +190,13 @@ def check_places(
             if next_ is not None and at > next_[0]:
                 said = {"name": placed_there.name, "turnout": next_[1].piece}
                 names.error("CP660", span, "further", others=[feeder.name.span], **said)
+
+
+def _is_beyond(span: Span, turnout: str, block: str, wiring: Wiring) -> bool:
+    """Whether a distance from points to points is longer than their block."""
+    machine, whole = wiring.machines.get(turnout), wiring.lengths.get(block)
+    given = machine.points_at if machine is not None else ()
+    return whole is not None and any(at > whole for at, _, where in given if where == span)
 
 
 def _check_distances(chains: list[Chain], wiring: Wiring, names: Names) -> None:
