@@ -53,7 +53,9 @@ _CAUTION = (
 
 def main(arguments: Sequence[str] | None = None) -> int:
     """Run one command; without any, open the page. Returns the exit code."""
-    arguments = sys.argv[1:] if arguments is None else arguments
+    arguments = list(sys.argv[1:] if arguments is None else arguments)
+    if arguments[:1] == ["--"]:  # no options before the command, which is what follows
+        del arguments[0]
     if sys.stderr is None:  # closed: there is nobody to tell
         sys.stderr = open(os.devnull, "w", encoding="utf-8")  # noqa: SIM115 - until the end
     if sys.stdout is None:

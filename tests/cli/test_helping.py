@@ -50,6 +50,11 @@ def test_a_command_written_wrong_is_guessed(capsys: pytest.CaptureFixture[str]) 
     assert said(capsys, "xyzzy")[2] == "`xyzzy` is no command. `clearproof help` lists them all.\n"
 
 
+def test_two_dashes_before_a_command_change_nothing(capsys: pytest.CaptureFixture[str]) -> None:
+    for words in (["prov", "x.ixl"], ["explain", "turnout"], ["prove", "missing.ixl"]):
+        assert said(capsys, "--", *words) == said(capsys, *words)
+
+
 @pytest.mark.parametrize(
     ("arguments", "told"),
     [
