@@ -1,5 +1,6 @@
 """Witnesses found nearby: every one is a trace of the whole system, whatever its window was."""
 
+from dataclasses import replace
 from typing import Any
 
 import pytest
@@ -41,6 +42,21 @@ def test_choices_made_are_told() -> None:
             assert all(moment[w] == value for moment in answer.trace for w, value in made.items())
             found += 1
     assert found > 20
+
+
+def test_windows_of_one_shape_may_differ_in_inputs_that_nothing_depends_on() -> None:
+    """What is known of one is told of the other, with its own inputs."""
+    system, bads = side_by_side(0)
+    idle = observables.choice("expiry", "Idle")
+    more = replace(system, inputs=(*system.inputs, idle))
+    engine, found = Witnesses(system, {}, ()), 0
+    for bad in bads:
+        known = engine._searched(more, bad, 6, None)
+        told = engine._searched(system, bad, 6, None)
+        assert (known is None) == (told is None)
+        found += bool(told)
+        assert all(moment.keys() == {*system.states, *system.inputs} for moment in told or ())
+    assert found and len(engine._known) <= len(bads)
 
 
 def test_what_does_not_play_in_the_whole_is_not_returned(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -270,7 +270,12 @@ class Witnesses:
                 else None
             )
         known = self._known[key]
-        return known and [{shape.back[w]: v for w, v in moment.items()} for moment in known]
+        # Windows of one shape may differ in inputs that nothing depends on: these are as usual.
+        usual = {what: what.usual for what in window.inputs}
+        return known and [
+            usual | {shape.back[w]: v for w, v in moment.items() if w in shape.back}
+            for moment in known
+        ]
 
     def _played(self, trace: Sequence[Moment], bad: Expr) -> tuple[Moment, ...] | None:
         """The trace in the whole system, if it is one of it."""
