@@ -17,7 +17,8 @@ from verifier.language.source import Source, Span
 ROOT = Path(__file__).resolve().parents[2]
 SPAN = Span(Source("junction.ixl", "block Main\n"), 0, 5)
 # What is no field of a template.
-OPTIONS = {"near", "instead_of", "hints", "others"}
+# Not fields of a wording: where to mark, what to guess from, which hints.
+OPTIONS = {"column", "near", "instead_of", "hints", "others"}
 
 
 @dataclass(frozen=True)
