@@ -8,7 +8,7 @@ from random import Random
 import pytest
 
 import verifier
-from tests.differential.steps import any_moments
+from tests.differential.steps import any_moments, walk
 from tests.exports.compiled import (
     AVR,
     GCC,
@@ -19,12 +19,14 @@ from tests.exports.compiled import (
     needs_gcc,
     truthful,
 )
+from tests.exports.simulated_board import run_on_pins
 from tests.junction_files import spec
 from verifier.cli import main
 from verifier.exports.c_source import CExport, c_source
 from verifier.exports.checked_export import NothingToExport, checked_export
 from verifier.exports.equivalence import Equivalent, NotEquivalent, compare
 from verifier.exports.skeleton import pins_of, skeleton
+from verifier.plan.observables import relay
 from verifier.reference.step import Stepper
 
 PLAN = verifier.load(spec("panel-and-boards"))
@@ -84,13 +86,24 @@ def test_what_goes_in_and_out_is_what_the_board_has() -> None:
     assert pins_of(B1).outputs == ["machine T1 normal", "machine T1 reverse", "Route up", "Free up"]
 
 
-@needs_gcc
-def test_lamps_of_a_board_pin_by_pin_beside_the_stepper(tmp_path: Path) -> None:
+def drawn(number: int, chance: Random) -> tuple[list[str], list[str]]:
+    """Which inputs of B2 are closed at some moments, and which of its lamps the stepper then has
+    lit. Half of the moments are put together at random (a route being set at every second one),
+    half are of histories."""
     stepper = Stepper(truthful(as_one_program(PLAN)))
-    moments = any_moments(stepper, 400, Random(3))
-    seen = [stepper.step(moment).observed for moment in moments]
+    moments = [dict(moment) for moment in any_moments(stepper, number // 2, chance)]
+    for moment in moments[::2]:
+        moment |= {relay("Route"): "up", relay("Free"): "down"}
+    steps = [stepper.step(moment) for moment in moments]
+    while len(moments) < number:
+        more, then = walk(stepper, min(25, number - len(moments)), chance)
+        moments += more
+        steps += then
     pins = pins_of(B2)
-    by_kind = [{(str(what.kind), what.name): state for what, state in one.items()} for one in seen]
+    by_kind = [
+        {(str(what.kind), what.name): state for what, state in step.observed.items()}
+        for step in steps
+    ]
     memory = [{what.name: moment[what] for what in moment if what.kind == "relay"}
               for moment in moments]  # fmt: skip
 
@@ -104,16 +117,37 @@ def test_lamps_of_a_board_pin_by_pin_beside_the_stepper(tmp_path: Path) -> None:
             return relays[pin.split()[0]] == "up"
         return pin.endswith("lights") or one["block report", block] == "clear"
 
-    steps = [
-        (30, "".join("01"[closed(pin, one, relays)] for pin in pins.inputs))
+    given = [
+        "".join("01"[closed(pin, one, relays)] for pin in pins.inputs)
         for one, relays in zip(by_kind, memory, strict=True)
     ]
     wanted = [
         "".join("01"[one["color", pin.split()[1]] == pin.split()[2]] for pin in pins.outputs)
         for one in by_kind
     ]
-    assert run(B2, steps, tmp_path) == wanted
+    return given, wanted
+
+
+@needs_gcc
+def test_lamps_of_a_board_pin_by_pin_beside_the_stepper(tmp_path: Path) -> None:
+    given, wanted = drawn(400, Random(3))
+    assert run(B2, [(30, closed) for closed in given], tmp_path) == wanted
     assert len(set(wanted)) == 3  # Clear, Diverging-Clear and Stop
+
+
+@needs_avr
+def test_an_8_bit_controller_pin_by_pin_beside_the_stepper(tmp_path: Path) -> None:
+    given, wanted = drawn(240, Random(8))
+    assert run_on_pins(B2, given, tmp_path) == wanted
+    assert len(set(wanted)) == 3
+
+
+@needs_avr
+def test_an_8_bit_controller_with_another_rule_is_told_apart(tmp_path: Path) -> None:
+    """The same steps, and rules that hear Route for Free."""
+    wrong = CExport(B2.text.replace("in->relay_Route ==", "in->relay_Free =="), B2.prefix, B2.face)
+    given, wanted = drawn(40, Random(5))
+    assert run_on_pins(wrong, given, tmp_path) != wanted
 
 
 @needs_gcc
