@@ -353,6 +353,47 @@ def test_a_reverser_passes_on_what_the_supply_before_it_gives() -> None:
     assert asked("wire-ampacity", two) == each
 
 
+def test_all_that_is_powered_behind_a_reverser_counts_before_it() -> None:
+    """Boards, detectors, machines and boosters; heads with their lamps; and the volts."""
+    plain = behind_a_reverser("reverser Rev-1 fed by Track-A", "1 mA").replace(
+        "5 A fuse", "1 A fuse"
+    )
+    for each in (
+        "driver B drives 4 powered by Rev-1 draws 2 A",
+        "driver B drives 4 powered by Rev-1 lamps 2 A",
+        "detector D current-sensing through p1 powered by Rev-1 draws 2 A",
+        "booster Boost fed by Rev-1 draws 2 A",
+        "reverser Rev-2 fed by Rev-1 draws 2 A",
+    ):
+        lit = f"{plain}    {each}\n"
+        assert asked("supply-overloaded", lit) == {"Track-A": "broken"}, each
+        small = f"{plain}    {each.replace('2 A', '200 mA')}\n"
+        assert asked("supply-overloaded", small) == {"Track-A": "proved"}, each
+    needs = f"{plain}    driver B drives 4 powered by Rev-1 needs 16 V\n"
+    assert asked("voltage-drop", needs) == {"B": "broken"}
+    assert asked("voltage-drop", needs.replace("16 V", "14 V")) == {"B": "proved"}
+
+
+def test_wheelsets_behind_a_reverser_have_the_volts_before_it() -> None:
+    """15 V over 15 kohm: 1 mA. With the reverser's own 30 V it is 2 mA [C]."""
+    text = behind_a_reverser("reverser Rev-1 fed by Track-A").replace(
+        "600 mm, load 10 mA to 2 A", "600 mm, wheelsets 15 kohm"
+    )
+    cleared = text.replace(
+        "Stop otherwise", "Clear when Switch, Loop clear and T1 normal\n  Stop otherwise", 1
+    )
+    text = f"{cleared}    detector D current-sensing through p1 sensitivity 2 mA\n"
+    two = text.replace("fed by Rev-1", "fed by Rev-2").replace(
+        "district", "reverser Rev-2 fed by Rev-1 3 A\n    district"
+    )
+    for passed in (text, two):
+        assert asked("proceed-into-occupied", passed)["2, Loop"] == "broken"
+        enough = passed.replace("sensitivity 2 mA", "sensitivity 1 mA")
+        assert set(asked("proceed-into-occupied", enough).values()) == {"proved"}
+    own = text.replace("fed by Track-A", "fed by Track-A 30 V")
+    assert set(asked("proceed-into-occupied", own).values()) == {"proved"}
+
+
 def test_a_fuse_at_a_reverser_is_on_the_way() -> None:
     fused = behind_a_reverser("reverser Rev-1 fed by Track-A fuse 3 A electronic")
     assert set(asked("wire-ampacity", fused).values()) == {"proved"}

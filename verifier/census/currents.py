@@ -47,15 +47,19 @@ def wire_overloaded(survey: Survey) -> Musts:
 def _loads(survey: Survey, most: Mapping[str, Fraction | None]) -> Musts:
     wiring = survey.plan.wiring
     for name in wiring.supplies:
-        own = [driver.draws for driver in wiring.drivers.values() if driver.supply == name]
-        own += [detector.draws for detector in wiring.detectors.values() if detector.supply == name]
-        own += [machine.draws for machine in wiring.machines.values() if machine.supply == name]
-        own += [booster.draws for booster in wiring.supplies.values() if booster.fed_by == name]
+        drawing = (
+            *((driver.supply, driver.draws) for driver in wiring.drivers.values()),
+            *((detector.supply, detector.draws) for detector in wiring.detectors.values()),
+            *((machine.supply, machine.draws) for machine in wiring.machines.values()),
+            *((booster.fed_by, booster.draws) for booster in wiring.supplies.values()),
+        )
+        own = [draws for given, draws in drawing if given and name in _up(given, survey)]
         feeding = (_up(district.supply, survey) for district in wiring.districts.values())
         if wiring.trains and any(name in names for names in feeding):
             own.append(wiring.trains.most_load)
         steady = [current for current in own if current is not None]
-        drivers = [d for d in wiring.drivers.values() if d.supply == name and d.lamp]
+        lighting = [d for d in wiring.drivers.values() if d.supply and d.lamp]
+        drivers = [d for d in lighting if d.supply and name in _up(d.supply, survey)]
         limit = most[name]
         if limit is not None and (drivers or steady):
             lit = [load for driver in drivers for load in _lamps(driver, survey)]
@@ -66,14 +70,14 @@ def voltage_drop(survey: Survey) -> Musts:
     """Every driver that needs so many volts, on a supply that gives so many; where they would do
     and the wire is given, only with the current of its lamps."""
     for driver in survey.plan.wiring.drivers.values():
-        supply = survey.plan.wiring.supplies.get(driver.supply or "")
-        if supply is None or supply.volts is None or driver.needs is None:
+        gives = volts_at(driver.supply, survey)
+        if gives is None or driver.needs is None:
             continue
-        if supply.volts < driver.needs:
+        if gives < driver.needs:
             yield Must((driver.name,), TRUE)
         elif driver.run is None or driver.lamp is not None:
             ohms = _there_and_back(driver.run) if driver.run else 0.0
-            bears = Fraction(float(supply.volts - driver.needs) / ohms) if ohms else None
+            bears = Fraction(float(gives - driver.needs) / ohms) if ohms else None
             if bears is not None and driver.draws is not None:
                 bears -= driver.draws
             loads = _lamps(driver, survey)
@@ -194,6 +198,14 @@ def _up(name: str, survey: Survey) -> list[str]:
             break
         names.append(given.fed_by)
     return names
+
+
+def volts_at(name: str | None, survey: Survey) -> Fraction | None:
+    """The volts behind a supply: reversers have those that come in, where they give no others."""
+    supplies = survey.plan.wiring.supplies
+    while name is not None and supplies[name].volts is None and supplies[name].reverses:
+        name = supplies[name].fed_by
+    return None if name is None else supplies[name].volts
 
 
 def _there_and_back(run: Run) -> float:

@@ -4,6 +4,7 @@ from collections.abc import Iterator, Sequence
 from fractions import Fraction
 
 from verifier.census.boards import asked_by_heads, lamps_there, locking_conditions
+from verifier.census.currents import volts_at
 from verifier.census.says import Must, Musts, all_of, any_of
 from verifier.census.survey import Survey, steady
 from verifier.logic.expr import TRUE, Expr, atom
@@ -234,11 +235,11 @@ def _needs(detector: Detector, block: str, survey: Survey) -> Fraction | None:
     and of what its wheelsets let through. None where that is not known."""
     wiring = survey.plan.wiring
     district = wiring.districts.get(wiring.district_of.get(block, ""))
-    supply = wiring.supplies.get(district.supply) if district else None
+    volts = volts_at(district.supply, survey) if district else None
     trains = wiring.trains
     draws = [trains.load] if trains and trains.load is not None else []
-    if trains and trains.wheelsets and supply and supply.volts:
-        draws.append(supply.volts / trains.wheelsets)
+    if trains and trains.wheelsets and volts:
+        draws.append(volts / trains.wheelsets)
     if not draws or not detector.sensitivity:
         return None
     return detector.sensitivity / (min(draws) * detector.turns)

@@ -309,11 +309,12 @@ class Circuit:
         if load is not None and load == trains.load and detector.sensitivity:
             said = {"current": amps(load), "needed": amps(detector.sensitivity)}
             return _of(CauseKind.LOAD_TOO_SMALL, detector, (), turns=str(detector.turns), **said)
-        if not (trains.wheelsets and supply and supply.volts and detector.sensitivity):
+        gives = self._wiring.volts_of(supply.name) if supply else None
+        if not (trains.wheelsets and gives and detector.sensitivity):
             return cause(CauseKind.LITTLE_CURRENT_DRAWN, stock, trains.span)
-        current = supply.volts / trains.wheelsets
+        current = gives / trains.wheelsets
         amounts = {
-            "volts": volts(supply.volts),
+            "volts": volts(gives),
             "ohms": ohms(trains.wheelsets),
             "current": amps(current),
             "needed": amps(detector.sensitivity),

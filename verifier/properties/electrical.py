@@ -27,7 +27,7 @@ from verifier.plan.wiring.electrical_constants import (
     opens_at,
     short_circuit,
 )
-from verifier.plan.wiring.supplied import WireEnd, drawn_from, ends_of
+from verifier.plan.wiring.supplied import WireEnd, drawn_from, ends_of, reached_from
 from verifier.plan.wiring.wiring_model import (
     District,
     Driver,
@@ -160,23 +160,24 @@ def voltage_drop(plan: Plan) -> Iterator[Obligation]:
     """
     for driver in plan.wiring.drivers.values():
         supply = plan.wiring.supplies.get(driver.supply or "")
-        if supply is None or supply.volts is None or driver.needs is None:
+        gives = plan.wiring.volts_of(supply.name) if supply is not None else None
+        if supply is None or gives is None or driver.needs is None:
             continue
-        spare = supply.volts - driver.needs
+        spare = gives - driver.needs
         if driver.run is not None and driver.lamp is None and spare >= 0:
             continue
         ohms = loop_ohms(driver.run) if driver.run else 0.0
         loads = loads_of(driver, plan)
         own = driver.draws or Number(0)
         bears = more_than(Fraction(float(spare) / ohms) - own, loads) if ohms else FALSE
-        left = float(supply.volts) - ohms * float(all_lit(loads) + own)
+        left = float(gives) - ohms * float(all_lit(loads) + own)
         over = f" over {run_words(driver.run, plan)}" if driver.run else ""
         yield Obligation(
             "voltage-drop",
             (driver.name,),
             TRUE if spare < 0 else bears,
             f"driver {driver.name} needs {volts(driver.needs)}, but may get only "
-            f"{volts(left, 'less')} of the {volts(supply.volts)} from {supply.name}{over}",
+            f"{volts(left, 'less')} of the {volts(gives)} from {supply.name}{over}",
             (driver.span, supply.span),
             place=driver.name,
             hint=f"Use thicker wire to {driver.name} (a smaller AWG number), a shorter run, or a "
@@ -372,7 +373,8 @@ class SupplyLoad:
 def loaded(plan: Plan) -> Iterator[SupplyLoad]:
     """The supplies that power something whose current is given, with what they power."""
     for supply in plan.wiring.supplies.values():
-        drivers = [d for d in plan.wiring.drivers.values() if d.supply == supply.name and d.lamp]
+        behind = reached_from(supply, plan.wiring)
+        drivers = [d for d in plan.wiring.drivers.values() if d.supply in behind and d.lamp]
         drawing = {name: (current, span) for name, current, span in drawn_from(supply, plan.wiring)
                    if current is not None}  # fmt: skip
         if drivers or drawing:

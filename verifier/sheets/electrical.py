@@ -27,7 +27,7 @@ from verifier.plan.wiring.electrical_constants import (
     short_circuit,
     volts_lost,
 )
-from verifier.plan.wiring.supplied import drawn_from, ends_of
+from verifier.plan.wiring.supplied import drawn_from, ends_of, reached_from
 from verifier.plan.wiring.wiring_model import Driver, Number, Run, Supply
 from verifier.properties.amounts import amps, volts
 from verifier.properties.electrical import all_lit, loads_of, run_words
@@ -110,7 +110,8 @@ def electrical_sheet(plan: Plan, asked: SheetOptions) -> Sheet:
 
 
 def _load(supply: Supply, plan: Plan, world: World) -> _Load:
-    drivers = [d for d in plan.wiring.drivers.values() if d.supply == supply.name]
+    behind = reached_from(supply, plan.wiring)
+    drivers = [d for d in plan.wiring.drivers.values() if d.supply in behind]
     loads = [load for driver in drivers for load in loads_of(driver, plan)]
     drawn = list(drawn_from(supply, plan.wiring))
     return _Load(
@@ -219,7 +220,8 @@ def _end(
     lost = left = None
     if runs and current is not None:
         lost = sum(volts_lost(run, current) for run in runs)
-        left = float(supply.volts) - lost if supply.volts is not None else None
+        gives = plan.wiring.volts_of(supply.name)
+        left = float(gives) - lost if gives is not None else None
     mark = "-"
     if needs is not None and left is not None:
         mark = "yes" if left >= float(needs) else "TOO LOW"

@@ -47,6 +47,7 @@ class _Lit:
     head: Head
     driver: Driver
     supply: Supply | None
+    volts: Number | None
 
     @property
     def bulbs(self) -> bool:
@@ -67,7 +68,9 @@ def _lit(plan: Plan) -> Iterator[_Lit]:
     for _, head in heads_of(plan):
         driver = plan.wiring.driver_of(head.name)
         if driver is not None:
-            yield _Lit(head, driver, plan.wiring.supplies.get(driver.supply or ""))
+            supply = plan.wiring.supplies.get(driver.supply or "")
+            gives = plan.wiring.volts_of(supply.name) if supply else None
+            yield _Lit(head, driver, supply, gives)
 
 
 # ------------------------------------------------------------------ resistors
@@ -76,11 +79,10 @@ def _lit(plan: Plan) -> Iterator[_Lit]:
 def _resistors(lit: tuple[_Lit, ...], across: Mapping[str, Fraction]) -> Table:
     alike: dict[tuple[str, ...], dict[str, None]] = {}
     for one in lit:
-        volts_of = one.supply.volts if one.supply else None
-        if one.driver.lamp is None or volts_of is None or one.bulbs or one.arm:
+        if one.driver.lamp is None or one.volts is None or one.bulbs or one.arm:
             continue
         for lamp in one.head.lamps:
-            row = _resistor(one, lamp, across, _current(one.head, one.driver.lamp), volts_of)
+            row = _resistor(one, lamp, across, _current(one.head, one.driver.lamp), one.volts)
             if row is not None:
                 alike.setdefault(row, {})[one.driver.name] = None
     rows = tuple((", ".join(drivers), *row) for row, drivers in alike.items())

@@ -64,8 +64,8 @@ def least_load(block: str, wiring: Wiring) -> Number | None:
     if trains is None:
         return None
     loads = [trains.load] if trains.load is not None else []
-    if trains.wheelsets and supply and supply.volts:
-        loads.append(supply.volts / trains.wheelsets)
+    if trains.wheelsets and supply and (volts := wiring.volts_of(supply.name)):
+        loads.append(volts / trains.wheelsets)
     return min(loads, default=None)
 
 

@@ -22,21 +22,21 @@ from verifier.plan.wiring.wiring_model import (
 
 def drawn_from(supply: Supply, wiring: Wiring) -> Iterator[tuple[str, Number | None, Span]]:
     """What a supply powers and how much that draws itself, lamps apart; None: not in the file."""
+    behind = reached_from(supply, wiring)
     for driver in wiring.drivers.values():
-        if driver.supply == supply.name:
+        if driver.supply in behind:
             yield driver.name, driver.draws, driver.span
     for detector in wiring.detectors.values():
-        if detector.supply == supply.name:
+        if detector.supply in behind:
             yield detector.name, detector.draws, detector.span
     for machine in wiring.machines.values():
-        if machine.supply == supply.name:
+        if machine.supply in behind:
             yield machine.turnout, machine.draws, machine.span
     for booster in wiring.supplies.values():
-        if booster.fed_by == supply.name:
+        if booster.fed_by in behind:
             yield booster.name, booster.draws, booster.span
     trains = wiring.trains
-    rails = {supply.name, *(reverser.name for reverser in _passing(supply, wiring))}
-    feeds_rails = any(district.supply in rails for district in wiring.districts.values())
+    feeds_rails = any(district.supply in behind for district in wiring.districts.values())
     if feeds_rails and trains is not None and trains.most_load is not None:
         yield "one train", trains.most_load, trains.span
 
@@ -67,6 +67,11 @@ def passes_on(supply: Supply) -> bool:
     """Whether it passes on what the supply before it gives: a reverser without volts or amperes of
     its own."""
     return supply.reverses and supply.volts is None and supply.amps is None
+
+
+def reached_from(supply: Supply, wiring: Wiring) -> frozenset[str]:
+    """A supply, and what passes on its current."""
+    return frozenset((supply.name, *(reverser.name for reverser in _passing(supply, wiring))))
 
 
 def _passing(supply: Supply, wiring: Wiring) -> Iterator[Supply]:

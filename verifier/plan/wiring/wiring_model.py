@@ -448,6 +448,12 @@ class Wiring:
         district = self.districts.get(self.district_of.get(block, ""))
         return self.supplies.get(district.supply) if district else None
 
+    def volts_of(self, supply: str) -> Number | None:
+        """The volts of a supply; of a reverser without volts of its own, those before it."""
+        given = self.supplies[supply]
+        passes = given.reverses and given.volts is None and given.fed_by is not None
+        return self.volts_of(given.fed_by) if passes and given.fed_by else given.volts
+
     def current_of(self, supply: str) -> Current | None:
         """The kind of current that a supply gives: its own, or that of the supply that feeds it."""
         kinds = (self.supplies[name].current for name in self.chain_of(supply))
