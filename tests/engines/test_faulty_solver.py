@@ -26,8 +26,10 @@ from tests.proofs import proved
 from verifier.engines.results import Interrupted, Reachable, Unknown, Unreachable
 from verifier.engines.temporal import sat
 from verifier.engines.temporal.bmc import goes_on, search
-from verifier.engines.temporal.houdini import inductive_clauses
+from verifier.engines.temporal.houdini import inductive, inductive_clauses
 from verifier.engines.temporal.pdr import Reachability, prove
+from verifier.engines.temporal.simulation import Samples
+from verifier.engines.temporal.transition_cnf import TransitionCnf
 from verifier.logic.expr import FALSE, Expr, conjunction, disjunction
 from verifier.logic.transition_system import System
 from verifier.plan import observables
@@ -176,6 +178,35 @@ def test_short_clauses_of_a_wrong_solver(
         use(monkeypatch, Faults(how, at, again))
         found = inductive_clauses(system, deadline=monotonic() + 1000)
         assert is_proof(system, FALSE, Unreachable(found))
+
+
+def test_a_model_without_what_was_assumed_is_no_answer(monkeypatch: pytest.MonkeyPatch) -> None:
+    use(monkeypatch, Faults("turned model", 2))
+    solver = sat.Sat([(1, 2)], 2, sat.Limit())
+    assert solver.solve([1])
+    assert solver.model()[0] == 1
+    assert solver.solve([1])
+    with pytest.raises(sat.NoAnswer, match="contradicted itself"):
+        solver.model()
+
+
+@pytest.mark.parametrize("seed", [0, 4])
+def test_a_solver_that_repeats_its_model_is_not_asked_forever(
+    monkeypatch: pytest.MonkeyPatch, seed: int
+) -> None:
+    system, real = drawn_system(seed), sat.Sat.model
+    # So few samples falsify little: models have to.
+    few, limit = Samples(system, width=1, moments=1), sat.Limit()
+    models: list[list[int]] = []
+
+    def repeated(solver: sat.Sat) -> list[int]:
+        models.append(models[0] if models else real(solver))
+        return models[0]
+
+    monkeypatch.setattr(sat.Sat, "model", repeated)
+    with pytest.raises(sat.NoAnswer, match="contradicted itself"):
+        inductive(TransitionCnf(system), few, limit)
+    assert len(models) == 2
 
 
 @pytest.mark.parametrize("seed", range(20))

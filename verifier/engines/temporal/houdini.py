@@ -2,8 +2,7 @@
 
 In: a :class:`System`. Out: clauses over its states that together are an inductive invariant.
 Candidates are all clauses of one or two literals that no sample falsifies. While a state that
-satisfies all candidates has a successor that falsifies some, those are dropped. Each model of the
-solver is used further: hundreds of random executions from it falsify candidates too.
+satisfies all candidates has a successor that falsifies some, those are dropped.
 
 The induction check (:mod:`verifier.engines.temporal.induction`) trusts nothing found here. Longer
 clauses are many and mostly useless: IC3 derives those that a property needs
@@ -11,20 +10,16 @@ clauses are many and mostly useless: IC3 derives those that a property needs
 assistant for ESC/Java", FME 2001; from memory.)
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from itertools import combinations
-from random import Random
 
 from verifier.engines.temporal.induction import Induction
-from verifier.engines.temporal.sat import Clause, Limit, NoAnswer, Sat
-from verifier.engines.temporal.simulation import Machine, Samples, samples_of
+from verifier.engines.temporal.sat import CONTRADICTION, Clause, Limit, NoAnswer, Sat
+from verifier.engines.temporal.simulation import Samples, samples_of
 from verifier.engines.temporal.transition_cnf import TransitionCnf
 from verifier.logic.expr import And, Atom, Expr, Or
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
-
-# Random executions from a model of the solver, and their length in steps.
-DRAWS, AHEAD = 512, 2
 
 
 def inductive_clauses(
@@ -46,15 +41,20 @@ def inductive_clauses(
 
 
 def inductive(
-    cnf: TransitionCnf, samples: Samples, limit: Limit, hints: Iterable[Expr] = ()
+    cnf: TransitionCnf,
+    samples: Samples,
+    limit: Limit,
+    hints: Iterable[Expr] = (),
+    *,
+    pairs: bool = True,
 ) -> list[Clause]:
-    """The same as clauses of literals.
+    """The same as clauses of literals; without ``pairs``, of those of two the hints alone.
 
     Raises :class:`~verifier.engines.temporal.sat.NoAnswer` when time runs out."""
     if not cnf.state_bits:
         return []
     candidates = _Candidates(cnf, samples)
-    clauses = dict.fromkeys((*candidates.hinted(hints), *candidates.short()))
+    clauses = dict.fromkeys((*candidates.hinted(hints), *candidates.short(pairs=pairs)))
     return _Filter(cnf, limit).filter(list(clauses))
 
 
@@ -86,14 +86,14 @@ class _Candidates:
             if not against:
                 yield clause
 
-    def short(self) -> Iterator[Clause]:
+    def short(self, *, pairs: bool) -> Iterator[Clause]:
         """Unit clauses, and pairs of literals neither of which is a unit clause."""
         against = self._against
         alone = {literal for literal in self._literals if not against[literal]}
         for literal in self._literals:
             if literal in alone:
                 yield (literal,)
-        for one, other in self._pairs(alone):
+        for one, other in self._pairs(alone) if pairs else ():
             if not against[one] & against[other]:
                 yield one, other
 
@@ -129,8 +129,6 @@ class _Filter:
     def __init__(self, cnf: TransitionCnf, limit: Limit):
         self._cnf = cnf
         self._limit = limit
-        self._machine = Machine(cnf.system)
-        self._chance = Random(len(cnf.state_bits))
         constrained = [
             *cnf.clauses,
             *((literal,) for literal in (*cnf.constraints, *cnf.next_constraints)),
@@ -148,13 +146,14 @@ class _Filter:
             solver.add((-holds[clause], *clause))
             for literal in clause:
                 solver.add((-fails[clause], -cnf.next(literal)))
+        after = {literal: cnf.next(literal) for clause in alive for literal in clause}
         while alive:
             some = solver.variable()
             solver.add((-some, *(fails[clause] for clause in alive)))
             if not solver.solve([some, *(holds[clause] for clause in alive)]):
                 break
             solver.add((-some,))
-            alive = self._without_falsified(alive)
+            alive = self._not_falsified(alive, after)
         return alive
 
     def _at_start(self, clauses: Iterable[Clause]) -> list[Clause]:
@@ -172,36 +171,13 @@ class _Filter:
             if not sure.isdisjoint(clause) or not start.solve([-literal for literal in clause])
         ]
 
-    def _without_falsified(self, alive: list[Clause]) -> list[Clause]:
-        """Without those that the model, or a random execution from it, falsifies."""
-        cnf, model = self._cnf, self._solver.model()
-        machine = self._machine
-        about = {literal for clause in alive for literal in clause}
-        atoms = {literal: cnf.atom(literal) for literal in about}
-        values = machine.blank((1 << DRAWS) - 1)
-        machine.set(values, cnf.valuation(model, (*cnf.system.states, *cnf.system.inputs)))
-        machine.evaluate(values)
-        running = values[1]
-        for ahead in range(AHEAD + 1):
-            machine.advance(values)
-            against = {
-                literal: running & ~machine.having(values, atom) for literal, atom in atoms.items()
-            }
-            alive = _not_falsified(alive, against)
-            if ahead == AHEAD or not running:
-                break
-            machine.draw(values, self._chance, values[1], 0)
-            machine.evaluate(values)
-            running &= machine.allowed(values)
-        return alive
-
-
-def _not_falsified(alive: Sequence[Clause], against: dict[int, int]) -> list[Clause]:
-    left = []
-    for clause in alive:
-        cases = -1
-        for literal in clause:
-            cases &= against[literal]
-        if not cases:
-            left.append(clause)
-    return left
+    def _not_falsified(self, alive: Sequence[Clause], after: Mapping[int, int]) -> list[Clause]:
+        """Without those that fail after the step of the model; ``after``: by literal, that it
+        holds then. There is one at least: a solver whose models have none would be asked forever.
+        """
+        model = self._solver.model()
+        true = {literal for literal, then in after.items() if model[abs(then) - 1] == then}
+        left = [clause for clause in alive if not true.isdisjoint(clause)]
+        if len(left) == len(alive):
+            raise NoAnswer(CONTRADICTION)
+        return left

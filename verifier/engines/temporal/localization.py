@@ -165,7 +165,8 @@ class Windows:
             for kept, group in self._merged(bads, groups, rings, answers):
                 if kept == self._states:
                     whole.update(group)
-                for i, answer in self._in_window(kept, {i: bads[i] for i in group}):
+                first = rings == FIRST_RING
+                for i, answer in self._in_window(kept, {i: bads[i] for i in group}, first=first):
                     if isinstance(answer, _Unproved):
                         failed[i].append(answer)
                         continue
@@ -285,9 +286,10 @@ class Windows:
         return self._supports[state]
 
     def _in_window(
-        self, kept: frozenset[Observable], bads: Mapping[int, Expr]
+        self, kept: frozenset[Observable], bads: Mapping[int, Expr], *, first: bool
     ) -> "Iterator[tuple[int, LocalAnswer | _Unproved]]":
-        """The answers of a window; :class:`_Unproved` where it does not suffice."""
+        """The answers of a window; :class:`_Unproved` where it does not suffice. What serves of
+        pairs was learned in the ``first`` ones, or by earlier proofs."""
         system = cut(self.system, kept, bads.values())
         form = self._shapes.of(system)
         known = self._known.setdefault(form.key, _Shape())
@@ -312,7 +314,8 @@ class Windows:
                 self._step()
             hints = (*map(form.concrete, known.invariant), *self._inside(kept), *self._hints)
             deadline = self._deadline(len(new))
-            run = _Run(system, tuple(new.values()), hints, deadline, self._store, self._kind)
+            asking = _Asking(system, tuple(new.values()), hints, first and not self._edited)
+            run = _Run(asking, deadline, self._store, self._kind)
             questions = {bad: question for question, bad in new.items()}
             for bad, answer in run.answers():
                 known.answers[questions[bad]] = _abstract(form, answer)
@@ -397,23 +400,27 @@ class Windows:
         return None if self._timeout is None else monotonic() + self._timeout * bads
 
 
+@dataclass(frozen=True, slots=True)
+class _Asking:
+    """What a run of the engine depends on."""
+
+    system: System
+    bads: tuple[Expr, ...]
+    hints: tuple[Expr, ...]
+    pairs: bool
+
+
 class _Run:
     """One run of the engine in a window, or what the store has of the same run."""
 
-    def __init__(
-        self,
-        system: System,
-        bads: tuple[Expr, ...],
-        hints: tuple[Expr, ...],
-        deadline: float | None,
-        store: ProofStore,
-        kind: Hashable,
-    ):
+    def __init__(self, asking: _Asking, deadline: float | None, store: ProofStore, kind: Hashable):
+        self._asking = asking
         self._kind = kind
-        self._system, self._bads, self._hints = system, bads, hints
         self._deadline = deadline
         self._store = store
-        self._question = "window", system.content, bads, hints
+        self._question = (
+            "window", asking.system.content, asking.bads, asking.hints, asking.pairs,
+        )  # fmt: skip
         # After the last answer: all clauses found, which are an inductive invariant.
         self.invariant: tuple[Expr, ...] = ()
 
@@ -425,9 +432,10 @@ class _Run:
             yield from known[0].items()
             self.invariant = known[1]
             return
-        engine = pdr.Reachability(self._system, self._hints)
+        asking = self._asking
+        engine = pdr.Reachability(asking.system, asking.hints, pairs=asking.pairs)
         found: dict[Expr, Answer] = {}
-        for bad, answer in engine.answers(self._bads, self._deadline):
+        for bad, answer in engine.answers(asking.bads, self._deadline):
             found[bad] = answer
             if isinstance(answer, Unreachable):
                 self._store.learn(self._kind, answer.clauses)

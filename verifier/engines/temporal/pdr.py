@@ -54,11 +54,13 @@ def prove(
 
 class Reachability:
     """Which bad states of a system are reachable. ``hints``, clauses over states, are tried first;
-    nothing is taken from them unchecked. What was learned is kept from one question to the next.
+    nothing is taken from them unchecked. Without ``pairs``, no other clauses of two literals are
+    tried. What was learned is kept from one question to the next.
     """
 
-    def __init__(self, system: System, hints: Sequence[Expr] = ()):
+    def __init__(self, system: System, hints: Sequence[Expr] = (), *, pairs: bool = True):
         self._hints = hints
+        self._pairs = pairs
         self._limit = Limit()
         self._cnf = TransitionCnf(system)
         self._samples = samples_of(system)
@@ -68,7 +70,9 @@ class Reachability:
 
     @cached_property
     def _search(self) -> "_Search":
-        kept = houdini.inductive(self._cnf, self._samples, self._limit, self._hints)
+        kept = houdini.inductive(
+            self._cnf, self._samples, self._limit, self._hints, pairs=self._pairs
+        )
         return _Search(self._cnf, self._samples, kept, self._limit)
 
     def decide(self, bads: Sequence[Expr], deadline: float | None = None) -> list[Answer]:

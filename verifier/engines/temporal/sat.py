@@ -63,6 +63,7 @@ class Sat:
         self._solver = Minisat22(bootstrap_with=clauses)
         self._limit = limit
         self.variables = variables
+        self._assumed: Sequence[int] = ()
         # Add a clause. (Very many are: each call in between costs as much as the solver's own.)
         self.add: Callable[[Sequence[int]], object] = self._solver.add_clause
 
@@ -84,6 +85,7 @@ class Sat:
 
         Raises as :meth:`Limit.check`."""
         self._limit.check()
+        self._assumed = assumed
         try:
             self._solver.conf_budget(conflicts)
             found = self._solver.solve_limited(assumed, expect_interrupt=True)
@@ -98,12 +100,16 @@ class Sat:
     def model(self) -> list[int]:
         """After "yes": at position ``v - 1`` the literal of variable ``v`` that holds.
 
-        Raises :class:`NoAnswer` where there is none."""
+        Raises :class:`NoAnswer` where there is none, or one without an assumed literal: who
+        believed it could ask the same again forever."""
         model = self._solver.get_model()
         if not model:
             raise NoAnswer(CONTRADICTION)
         # The solver leaves out the last variables if no clause speaks of them.
-        return [*model, *range(-len(model) - 1, -self.variables - 1, -1)]
+        whole = [*model, *range(-len(model) - 1, -self.variables - 1, -1)]
+        if any(whole[abs(literal) - 1] != literal for literal in self._assumed):
+            raise NoAnswer(CONTRADICTION)
+        return whole
 
     def close(self) -> None:
         self._solver.delete()
