@@ -19,10 +19,11 @@ from typing import Literal
 
 from verifier.engines.proof_store import NO_STORE, ProofStore
 from verifier.engines.results import Answer, Reachable, Unknown, Unreachable
-from verifier.engines.stopping import checkpoint, is_over
-from verifier.engines.temporal import bmc, pdr
+from verifier.engines.stopping import checkpoint
+from verifier.engines.temporal import bmc
 from verifier.engines.temporal.simulation import Samples, samples_of
 from verifier.engines.temporal.symmetry import Shape, Shapes
+from verifier.engines.temporal.window_run import Asking, WindowRun
 from verifier.engines.temporal.witnesses import NOWHERE, Values, Witnesses
 from verifier.logic.expr import Const, Expr, support
 from verifier.logic.transition_system import System, cut
@@ -314,8 +315,8 @@ class Windows:
                 self._step()
             hints = (*map(form.concrete, known.invariant), *self._inside(kept), *self._hints)
             deadline = self._deadline(len(new))
-            asking = _Asking(system, tuple(new.values()), hints, first and not self._edited)
-            run = _Run(asking, deadline, self._store, self._kind)
+            asking = Asking(system, tuple(new.values()), hints, first and not self._edited)
+            run = WindowRun(asking, deadline, self._store, self._kind)
             questions = {bad: question for question, bad in new.items()}
             for bad, answer in run.answers():
                 known.answers[questions[bad]] = _abstract(form, answer)
@@ -398,52 +399,6 @@ class Windows:
 
     def _deadline(self, bads: int) -> float | None:
         return None if self._timeout is None else monotonic() + self._timeout * bads
-
-
-@dataclass(frozen=True, slots=True)
-class _Asking:
-    """What a run of the engine depends on."""
-
-    system: System
-    bads: tuple[Expr, ...]
-    hints: tuple[Expr, ...]
-    pairs: bool
-
-
-class _Run:
-    """One run of the engine in a window, or what the store has of the same run."""
-
-    def __init__(self, asking: _Asking, deadline: float | None, store: ProofStore, kind: Hashable):
-        self._asking = asking
-        self._kind = kind
-        self._deadline = deadline
-        self._store = store
-        self._question = (
-            "window", asking.system.content, asking.bads, asking.hints, asking.pairs,
-        )  # fmt: skip
-        # After the last answer: all clauses found, which are an inductive invariant.
-        self.invariant: tuple[Expr, ...] = ()
-
-    def answers(self) -> Iterator[tuple[Expr, Answer]]:
-        """The answer for each bad state, as soon as it is known."""
-        known: tuple[dict[Expr, Answer], tuple[Expr, ...]] | None
-        known = self._store.known(self._question)
-        if known is not None:
-            yield from known[0].items()
-            self.invariant = known[1]
-            return
-        asking = self._asking
-        engine = pdr.Reachability(asking.system, asking.hints, pairs=asking.pairs)
-        found: dict[Expr, Answer] = {}
-        for bad, answer in engine.answers(asking.bads, self._deadline):
-            found[bad] = answer
-            if isinstance(answer, Unreachable):
-                self._store.learn(self._kind, answer.clauses)
-            yield bad, answer
-        self.invariant = engine.invariant(self._deadline)
-        late = is_over() or (self._deadline is not None and monotonic() >= self._deadline)
-        if not late and not any(isinstance(answer, Unknown) for answer in found.values()):
-            self._store.keep(self._question, (found, self.invariant))
 
 
 def _abstract(form: Shape, answer: Answer) -> Answer:
