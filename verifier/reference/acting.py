@@ -9,7 +9,7 @@ the file, each on the new values of those before it, and what moves starts from 
 
 from collections import ChainMap
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cached_property
 
 from verifier.plan import observables
@@ -29,7 +29,7 @@ from verifier.reference.condition_eval import is_true, looking_at
 from verifier.reference.equipment import EquipmentState
 from verifier.reference.sights import in_some_order, may_matter
 from verifier.reference.state_variables import StateVariables
-from verifier.reference.transition import Valuation
+from verifier.reference.transition import Transition, Valuation
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,11 +41,31 @@ class Acted:
     ended: tuple[tuple[str, str], ...] = ()
 
 
+# One that acts, and the states that it sees not as they were, directly and by signals.
+Seeing = tuple[str, frozenset[tuple[Observable, str]], frozenset[tuple[Observable, str]]]
+
+
+@dataclass(slots=True)
+class Alike:
+    """What steps from one moment have in common where all that is left open is who sees whom:
+    filled by the first for the others. ``mattering``: the sights that can make a difference;
+    ``acted``: how each acts that sees such states; ``steps``: what all come to, and the step of
+    that."""
+
+    observed: Mapping[Observable, str] | None = None
+    mattering: frozenset[Sight] | None = None
+    acted: dict[Seeing, Acted] = field(default_factory=dict)
+    steps: list[tuple[Mapping[str, Acted], Transition]] = field(default_factory=list)
+
+    def step_of(self, acted: Mapping[str, Acted]) -> Transition | None:
+        """The step in which each comes to the same."""
+        return next((step for known, step in self.steps if known == acted), None)
+
+
 class Acting:
     """All that acts at one moment ``now``, at which ``observed`` can be observed. ``look`` and
     ``situation``: as in :class:`~verifier.reference.step.Stepper`. ``made``: the choices made so
-    far, where a choice is made when it is read. ``mattering``: where all that is left open is who
-    sees whom, keeps from one step to the next the sights that can make a difference."""
+    far, where a choice is made when it is read. ``alike``: what is known of the same moment."""
 
     def __init__(
         self,
@@ -55,7 +75,7 @@ class Acting:
         look: Callable[[Valuation], Mapping[Observable, str]],
         situation: Callable[[Valuation], Situation],
         made: Valuation | None,
-        mattering: list[frozenset[Sight]] | None = None,
+        alike: Alike,
     ):
         self.plan = variables.plan
         self.variables = variables
@@ -64,10 +84,9 @@ class Acting:
         self._look = look
         self._situation = situation
         self._made = made
-        self._mattering = [] if mattering is None else mattering
-        # What one that acts sees; how each acts that sees all as it was.
+        self._alike = alike
+        # What one that acts sees.
         self._seen = observed
-        self._at_first: dict[str, Acted] = {}
 
     def all_acted(self) -> Mapping[str, Acted]:
         """What each comes to, by name."""
@@ -108,14 +127,14 @@ class Acting:
         if self._made is None:
             chosen = [s for s in sights if self._is_made(s, self.now)]
             return in_some_order(chosen, sights, self.plan.locking.building.orders)
-        if not self._mattering:
+        if self._alike.mattering is None:
             before = {
                 name: {what: self.now[what] for what in self.variables.seen_by(name)}
                 for name in self.variables.acting
             }
             found = may_matter(self.variables.acting, before, sights, self._act)
-            self._mattering.append(frozenset(found))
-        (matter,) = self._mattering
+            self._alike.mattering = frozenset(found)
+        matter = self._alike.mattering
         choices = [(s, self.now if s in matter else self._made) for s in sights]
         chosen = [s for s, made in choices if self._is_made(s, made)]
         return in_some_order(chosen, sights, self.plan.locking.building.orders)
@@ -126,11 +145,13 @@ class Acting:
 
     def _act(self, name: str, direct: Valuation, by_signals: Valuation) -> Acted:
         """How one acts that sees some states not as they were."""
-        if direct or by_signals:
-            return self._acted_on(name, self._as_seen(direct, by_signals))
-        if name not in self._at_first:
-            self._at_first[name] = self._acted_on(name, self._observed)
-        return self._at_first[name]
+        seeing = name, frozenset(direct.items()), frozenset(by_signals.items())
+        known = self._alike.acted
+        if seeing not in known:
+            changed = direct or by_signals
+            seen = self._as_seen(direct, by_signals) if changed else self._observed
+            known[seeing] = self._acted_on(name, seen)
+        return known[seeing]
 
     def _acted_on(self, name: str, seen: Mapping[Observable, str]) -> Acted:
         self._seen = seen

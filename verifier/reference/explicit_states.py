@@ -8,11 +8,11 @@ from collections import deque
 from collections.abc import Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 
-from verifier.plan.locking.locking_model import Sight
 from verifier.plan.minimality import values_in_order
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault
+from verifier.reference.acting import Alike
 from verifier.reference.condition_eval import Predicate
 from verifier.reference.step import Stepper
 from verifier.reference.transition import Transition, Valuation
@@ -117,10 +117,10 @@ def every_step(
     open_ = frozenset(stepper.choices if choices is None else choices)
     made: dict[Observable, str] = {}
     only_sights = all(what.kind in ("sees", "sees by signals") for what in open_)
-    mattering: list[frozenset[Sight]] | None = [] if only_sights else None
+    alike = Alike() if only_sights else None
     while True:
         moment = _OpenMoment(state, made, open_)
-        step = stepper.step(moment, made, wrecked, mattering)
+        step = stepper.step(moment, made, wrecked, alike)
         yield {**state, **made}, step
         while made:
             what, value = made.popitem()

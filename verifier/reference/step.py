@@ -13,13 +13,12 @@ from itertools import product
 from verifier.plan import observables
 from verifier.plan.devices import Device
 from verifier.plan.locking.durations import delays
-from verifier.plan.locking.locking_model import Sight
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Assumption, Plan, Signal
 from verifier.plan.observables import Choice, Condition, Observable
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import Fault
-from verifier.reference.acting import Acted, Acting
+from verifier.reference.acting import Acted, Acting, Alike
 from verifier.reference.commands_read import commands_read
 from verifier.reference.condition_eval import Predicate, is_true, looking_at
 from verifier.reference.crew import CrewStep
@@ -80,16 +79,16 @@ class Stepper:
         moment: Valuation,
         made: Valuation | None = None,
         wrecked: Set[str] = frozenset(),
-        mattering: list[frozenset[Sight]] | None = None,
+        alike: Alike | None = None,
     ) -> Transition:
         """The transition from a moment. ``made``: the choices made so far, where a choice is made
         when it is read; then whether one sees another that cannot change is not read. ``wrecked``:
         the pieces on which trains stand that met or derailed earlier: they stay there.
-        ``mattering``: where steps from one moment differ only in who sees whom, filled by the first
-        for the others.
+        ``alike``: where steps from one moment differ only in who sees whom, filled by the first for
+        the others.
 
         Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-        return _Step(self, moment, made, wrecked).transition(mattering)
+        return _Step(self, moment, made, wrecked, Alike() if alike is None else alike).transition()
 
     def state_of(self, moment: Valuation) -> dict[Observable, str]:
         """The values of the state variables alone."""
@@ -334,27 +333,41 @@ class _Step:
     allow the moment that it leads to."""
 
     def __init__(
-        self, stepper: Stepper, moment: Valuation, made: Valuation | None, wrecked: Set[str]
+        self,
+        stepper: Stepper,
+        moment: Valuation,
+        made: Valuation | None,
+        wrecked: Set[str],
+        alike: Alike,
     ):
         self.stepper = stepper
         self._wrecked = wrecked
         self.plan = stepper.plan
         self.variables = stepper.variables
         self.now = moment
-        self.observed = stepper.look(moment)
+        if alike.observed is None:
+            alike.observed = stepper.look(moment)
+        self.observed, self._alike = alike.observed, alike
         self._made = made
         self.successor: dict[Observable, str] = {}
         self.events: dict[Observable, str] = {}
         self.begun: list[Observable] = []
         self.ended: list[tuple[str, str]] = []
 
-    def transition(self, mattering: list[frozenset[Sight]] | None) -> Transition:
-        self.successor |= {what: self.now[what] for what in self.variables.states}
+    def transition(self) -> Transition:
         acting = Acting(
             self.variables, self.now, self.observed, self.stepper.look, self.stepper.situation,
-            self._made, mattering,
+            self._made, self._alike,
         )  # fmt: skip
         acted = acting.all_acted()
+        step = self._alike.step_of(acted)
+        if step is None:
+            step = self._transition(acting, acted)
+            self._alike.steps.append((acted, step))
+        return step
+
+    def _transition(self, acting: Acting, acted: Mapping[str, Acted]) -> Transition:
+        self.successor |= {what: self.now[what] for what in self.variables.states}
         self.hurries = bool(self.variables.settling) and acting.hurries
         for name, one in acted.items():
             self._becomes(name, one)
