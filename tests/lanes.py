@@ -156,7 +156,7 @@ SAMPLED = (
     "tests/language/test_codes.py::",
     "tests/language/test_contextual_keywords.py::test_a_word_of_wiring",
     "tests/language/test_reference.py::",
-    "tests/messages/test_reading_wiring.py::test_clauses_astray",
+    "tests/messages/reading/test_wiring.py::test_clauses_astray",
     "tests/plan/test_track_graph.py::",
     "tests/reference/test_train_extents.py::test_the_solver_finds",
     "tests/sheets/test_aspects.py::test_every_line",

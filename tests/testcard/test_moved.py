@@ -5,7 +5,7 @@ from functools import cache
 import pytest
 
 import verifier
-from tests.diagnosis.test_diagnose import MOVED
+from tests.diagnosis.test_derails_and_gates import MOVED
 from verifier.diagnosis.bench import Bench
 from verifier.plan import observables
 from verifier.testcard.card import card_on
