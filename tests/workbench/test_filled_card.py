@@ -13,8 +13,23 @@ from tests.workbench.browser import browser, one, soon
 from tests.workbench.serving import Server, server
 from tests.workbench.test_page import Page
 from verifier.cli import main
+from verifier.language.diagnostics.diagnostic import InputError
+from verifier.verdicts.progress import silent
+from verifier.workbench.cards import card_json
 
 NAME = "electric-lock"
+TRACK = """edge West, East
+block Near, Ahead
+track West = Near | Ahead = East
+"""
+SIGNAL = """signal 2R at Near | Ahead
+  Clear when Ahead clear
+  Stop otherwise
+"""
+OTHER = """signal 2L at Ahead | Near
+  Clear when Near clear
+  Stop otherwise
+"""
 SHORT = "timer Lock-Time runs for less than its 30 s"
 
 
@@ -45,6 +60,25 @@ def filled(rows: list[list[str]], last: str = "ok") -> list[list[str]]:
 def save(bench: Server, rows: list[list[str]], title: str, stamp: str) -> tuple[int, Any]:
     body = {"name": f"{NAME}.ixl", "title": title, "rows": rows, "stamp": stamp}
     return bench.ask("/api/card-save", body)
+
+
+def test_a_card_is_made_anew_where_an_included_file_has_changed(tmp_path: Path) -> None:
+    (tmp_path / "track.ixl").write_text(TRACK, "utf-8")
+    text, path = 'include "track.ixl"\n' + SIGNAL, tmp_path / "junction.ixl"
+
+    def rows() -> list[list[str]]:
+        found: list[list[str]] = card_json(text, path.name, path, {}, silent)["card"]["rows"]
+        return found
+
+    made = rows()
+    assert rows() == made
+    (tmp_path / "track.ixl").write_text(TRACK.replace("Ahead", "Beyond"), "utf-8")
+    with pytest.raises(InputError):
+        rows()
+    (tmp_path / "track.ixl").write_text(f"{TRACK}button Night\n", "utf-8")
+    assert rows() == made
+    (tmp_path / "track.ixl").write_text(f"{TRACK}{OTHER}", "utf-8")
+    assert any("2L" in row[2] for row in rows())
 
 
 def test_it_is_saved_beside_the_junction_and_read_by_the_command(

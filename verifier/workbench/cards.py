@@ -11,6 +11,7 @@ from pathlib import Path
 from verifier.api import checked
 from verifier.diagnosis.bench import Bench
 from verifier.language.diagnostics.diagnostic import InputError
+from verifier.language.modules.expand import read
 from verifier.language.source import Source
 from verifier.reports.diagnosis import diagnosis_lines
 from verifier.reports.ink import Ink
@@ -25,7 +26,7 @@ from verifier.verdicts.progress import Progress
 
 # Where the rows of a card begin in its file: below its title and its columns.
 _FIRST_ROW = 3
-_last: list[tuple[tuple[str, str], Bench, Card]] = []
+_last: list[tuple[tuple[str, ...], Bench, Card]] = []
 
 
 def card_csv(title: str, rows: Sequence[Row]) -> str:
@@ -35,7 +36,7 @@ def card_csv(title: str, rows: Sequence[Row]) -> str:
 
 def card_json(text: str, name: str, path: Path | None, job: Json, progress: Progress) -> Json:
     """The card, with what its file ``filled`` has; with ``rows`` the diagnosis of what they say."""
-    key = (text, name)
+    key = _texts(text, name, path)
     if not _last or _last[0][0] != key:
         plan, _ = checked(text, name, path)
         if not is_played(plan):
@@ -58,6 +59,15 @@ def card_json(text: str, name: str, path: Path | None, job: Json, progress: Prog
     rows = [[*row[:5], seen.get((row[0], row[2]), "")] for row in table.rows]
     notes = [*sheet.cautions, *sheet.notes]
     return {"card": {"title": table.title, "rows": rows, "notes": notes, "other": other}}
+
+
+def _texts(text: str, name: str, path: Path | None) -> tuple[str, ...]:
+    """All that a card is made of: the text, and those of the files it includes."""
+    try:
+        statements = read(Source(name, text), path)
+    except InputError:
+        return ()
+    return (name, text, *sorted({statement.span.source.text for statement in statements}))
 
 
 def _diagnosed(bench: Bench, card: Card, title: str, rows: Sequence[Row]) -> Json:
