@@ -17,8 +17,10 @@ import verifier
 from tests.differential.timed import TEXT, ExactSearch, write_timed
 from tests.proofs import decided
 from tests.sweep import NIGHTLY
+from verifier.engines.proof_store import ProofStore
 from verifier.engines.results import Conflict, Reachable
 from verifier.engines.temporal.bmc import search
+from verifier.engines.temporal.earlier_histories import EarlierHistories
 from verifier.engines.temporal.scheduling import Scheduler, scheduled
 from verifier.engines.temporal.simulation import Machine
 from verifier.logic.expr import atom, conjunction
@@ -129,6 +131,39 @@ def test_a_delay_that_the_last_moment_ends_too_soon_does_not_end() -> None:
     assert not isinstance(Scheduler(ordered.system).schedule(ended), Conflict)
     assert isinstance(Scheduler(system).schedule(_only(system, ended)), Conflict)
     assert scheduled(system, ended) is not None
+
+
+def test_of_two_delays_only_the_one_that_ends_too_soon_does_not_end() -> None:
+    plan = verifier.load_text(TEXT.format(memory=BESIDE.format(20, 10), when="T done", need="20"))
+    system = Histories(plan).system
+    ordered = Ordered(system, everything(system))
+    t, u = (observables.choice("expiry", name) for name in "TU")
+    late = atom(observables.window("put back", "2R"), "yes")
+    run = (atom(observables.clock(name), "running") for name in "TU")
+    bad = conjunction(late, *run, atom(u, "yes"))
+    answer = search(ordered.system, ordered.within(bad), most=12)
+    assert isinstance(answer, Reachable)
+    *before, last = answer.trace
+    found = scheduled(system, (*before, {**last, t: "yes"}))
+    assert found is not None
+    assert (found.moments[-1][t], found.moments[-1][u]) == ("no", "yes")
+
+
+def test_an_earlier_history_does_not_come_to_what_a_longer_delay_leaves_no_time_for() -> None:
+    """That a timer is over while a train may still pass: with 10 s it may, with 20 s it may not."""
+    store, text = ProofStore(), TEXT.replace("{memory}", TIMER)
+    for seconds, number in ((10, 1), (20, 0)):
+        plan = verifier.load_text(text.format(seconds, when="T done", need="20"))
+        system = Histories(plan).system
+        late = atom(observables.window("put back", "2R"), "yes")
+        ends = atom(observables.choice("expiry", "T"), "yes")
+        bad = conjunction(late, atom(observables.clock("T"), "running"), ends)
+        histories = EarlierHistories(store, "kind")
+        if not len(histories):
+            found = search(system, bad, most=12)
+            assert isinstance(found, Reachable)
+            histories.learn("asked", found.trace)
+        assert len([*histories.again(system, {0: bad})]) == number
 
 
 def _only(system: System, trace: Sequence[Valuation]) -> list[Valuation]:

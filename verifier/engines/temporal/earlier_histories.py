@@ -15,7 +15,7 @@ from verifier.engines.proof_store import ProofStore
 from verifier.engines.results import Reachable
 from verifier.engines.temporal.scheduling import scheduled
 from verifier.engines.temporal.simulation import machine_of
-from verifier.logic.expr import Expr
+from verifier.logic.expr import Expr, holds
 from verifier.logic.transition_system import System
 from verifier.plan.observables import Observable
 
@@ -55,9 +55,15 @@ class EarlierHistories:
         for i in bads:
             for step, lane in run.hits(i):
                 trace = run.trace(step, lane)
-                if system.timing is None or scheduled(system, trace) is not None:
+                if system.timing is None or _has_times(system, trace, bads[i]):
                     yield i, Reachable(trace, smallest=False)
                     break
+
+
+def _has_times(system: System, trace: Trace, bad: Expr) -> bool:
+    """Whether the trace has times, and comes to a bad state though no delay ends too soon."""
+    played = scheduled(system, trace)
+    return played is not None and holds(bad, played.moments[-1])
 
 
 class _Run:

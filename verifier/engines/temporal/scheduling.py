@@ -63,12 +63,20 @@ def scheduled(system: System, trace: Sequence[Moment]) -> Scheduled | None:
         now |= {what: "no" for what in now if what in over}
     scheduler = scheduler_of(system)
     seconds = scheduler.schedule(moments)
-    if isinstance(seconds, Conflict):
+    while isinstance(seconds, Conflict) and (early := _ended_last(seconds, system.timing, moments)):
         # With comparisons, a delay that cannot be over yet is not, whatever the last moment says.
-        over = {observables.choice("expiry", delay.clock.name) for delay in system.timing.delays}
-        moments[-1] |= {what: "no" for what in moments[-1] if what in over}
+        moments[-1] |= dict.fromkeys(early, "no")
         seconds = scheduler.schedule(moments)
     return None if isinstance(seconds, Conflict) else Scheduled(tuple(moments), seconds)
+
+
+def _ended_last(conflict: Conflict, timing: Timing, moments: Sequence[Moment]) -> list[Observable]:
+    """The choices of the last moment by which delays of a conflict end there."""
+    last = len(moments) - 1
+    ends = {when for when, step in conflict.facts if step == last}
+    clocks = (d.clock for d in timing.delays if any(when in ends for when, _ in d.ends))
+    over = (observables.choice("expiry", clock.name) for clock in clocks)
+    return [what for what in over if moments[-1].get(what) == "yes"]
 
 
 def scheduler_of(system: System) -> "Scheduler":
