@@ -156,7 +156,7 @@ def truthful(plan: Plan) -> Plan:
 def known(export: CExport, number: int, chance: Random) -> Known:
     """Moments put together at random and moments of histories, looked at and gone on from by the
     stepper, which knows neither expressions nor C."""
-    stepper = Stepper(truthful(as_one_program(export.face.plan)))
+    stepper = Stepper(truthful(as_one_program(export.face.whole)))
     moments = any_moments(stepper, number // 2, chance)
     steps = [stepper.step(moment) for moment in moments]
     while len(moments) < number:

@@ -37,7 +37,7 @@ _PREFIX_LENGTH = 20
 _FIRST_WORDS = frozenset({
     "block", "points", "derail", "gate", "lever", "button", "relay", "timer", "traffic", "lamp",
     "input", "aspect", "head", "color", "throw", "unlocked", "clock", "is", "again", "part",
-    "settled", "memory", "in", "out", "elapsed", "coil", "coils", "told", "pulse",
+    "settled", "memory", "in", "out", "elapsed", "coil", "coils", "told", "pulse", "signal",
 })  # fmt: skip
 _THROW = (("THROW_HOLD", 0), ("THROW_NORMAL", 1), ("THROW_REVERSE", 2))
 
@@ -309,7 +309,7 @@ def _restrictive(face: Interface) -> Iterator[str]:
 
 def _body(face: Interface, prefix: str) -> list[str]:
     names = CNames()
-    world = ReportedWorld(face.whole)
+    world = ReportedWorld(face.whole, face.told)
     signals = SignalRules(face, world, names)
     rest = MemoryRules(face, signals, names)
     points, memory = rest.points(), rest.memory()

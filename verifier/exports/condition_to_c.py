@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
+from verifier.exports.asked_for import RESTRICTIVE
 from verifier.exports.c_text import (
     ALWAYS,
     NEVER,
@@ -21,7 +22,7 @@ from verifier.exports.c_text import (
     is_one_of,
     test_text,
 )
-from verifier.exports.interface import RESTRICTIVE, Interface
+from verifier.exports.interface import Interface
 from verifier.exports.names import CNames
 from verifier.logic.expr import And, Atom, Const, Expr, Group, Or, fold, nodes
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable
@@ -62,7 +63,7 @@ class ConditionWriter:
         known = self.settled.get((what, values))
         if known is not None:
             return SimpleTest(known)
-        if what.kind in ("aspect", "color"):
+        if what.kind in ("aspect", "color") and what not in self.face.told:
             return self._shown(what, values)
         if what.kind == "fault":
             return self._fault(what, values)

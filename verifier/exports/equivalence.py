@@ -167,6 +167,10 @@ class _Comparison:
         self._terms = terms = Terms()
         self._before: Store = dict(self._given())
         self._expected = ExpectedSemantics(face, terms, self._before)
+        # The same, with what it is told of other boards worked out from what goes in there.
+        self._together = (
+            ExpectedSemantics(face, terms, self._before, worked_out=True) if face.told else None
+        )
         self._elapsed = CValue(CType(16), terms.variable("elapsed_ms", 16))
         # Time that counts: as much as there was, up to a limit.
         longest = terms.number(LONGEST_CALL, 32)
@@ -202,7 +206,10 @@ class _Comparison:
         given += [self._elapsed] * bool(face.clocks) + ["memory"] * bool(face.memory)
         run = _Call(machine, *machine.call(f"{self._prefix}_step", [*given, "out"], self._before))
         sound = self._sound(machine, self._before)
-        yield sound, [*self._signals(run), *self._points(run), *self._remembered(run)]
+        yield sound, self._outcome(run, self._expected)
+        if self._together is not None:
+            told = self._terms.all_of([sound, *self._together.as_told()])
+            yield told, self._outcome(run, self._together)
         yield self._terms.opposite(sound), list(self._when_out_of_order(run))
         if face.memory:
             yield self._terms.truth(True), [*self._starts(machine), *self._flips(machine)]
@@ -245,7 +252,12 @@ class _Comparison:
         for found, when in pairs:
             yield Claim(what, self._terms.same(found, when))
 
-    def _signals(self, run: _Call) -> Iterator[Claim]:
+    def _outcome(self, run: _Call, rules: ExpectedSemantics) -> Sequence[Claim]:
+        """That a call gives what the rules do."""
+        found = *self._signals(run, rules), *self._points(run, rules)
+        return [*found, *self._remembered(run, rules)]
+
+    def _signals(self, run: _Call, rules: ExpectedSemantics) -> Iterator[Claim]:
         face = self._face
         assert run.returned is not None
         yield Claim("that all is in order", run.returned.truth)
@@ -258,20 +270,20 @@ class _Comparison:
             for what, name, words in shown:
                 yield from self._comes_to(
                     f"{what.kind} of {what.name}", run.after[f"out->{name}"],
-                    ((words[v].number, when) for v, when in self._expected.shown(what).items()),
+                    ((words[v].number, when) for v, when in rules.shown(what).items()),
                 )  # fmt: skip
 
-    def _points(self, run: _Call) -> Iterator[Claim]:
+    def _points(self, run: _Call, rules: ExpectedSemantics) -> Iterator[Claim]:
         for points in self._face.points:
             name = points.device.name
             if points.unlocked:
                 found = run.after[f"out->{points.unlocked}"].truth
-                free = self._expected.unlocked(name)
+                free = rules.unlocked(name)
                 yield Claim(f"whether {name} is locked", self._terms.same(found, free))
             if points.throw:
-                yield from self._thrown(points.device, run.after[f"out->{points.throw}"])
+                yield from self._thrown(points.device, run.after[f"out->{points.throw}"], rules)
 
-    def _thrown(self, device: Device, value: CValue) -> Iterator[Claim]:
+    def _thrown(self, device: Device, value: CValue, rules: ExpectedSemantics) -> Iterator[Claim]:
         """That what is told, or was where nothing is, is how it is thrown next."""
         terms, what = self._terms, f"how {device.name} is thrown"
         yield Claim(what, self._expected.is_in(value, range(3)))
@@ -279,20 +291,20 @@ class _Comparison:
             for number, leg in enumerate(device.positions, start=1):
                 holds = terms.both(self._expected.is_number(value, 0), terms.truth(told == leg))
                 found = terms.either(self._expected.is_number(value, number), holds)
-                yield Claim(what, terms.same(found, self._expected.thrown(device, told, leg)))
+                yield Claim(what, terms.same(found, rules.thrown(device, told, leg)))
 
-    def _remembered(self, run: _Call) -> Iterator[Claim]:
+    def _remembered(self, run: _Call, rules: ExpectedSemantics) -> Iterator[Claim]:
         for field in self._face.memory:
             yield from self._comes_to(
                 f"next {field.what.kind} {field.what.name}", run.after[self._face.place(field)],
-                self._expected.remembered(field).items(),
+                rules.remembered(field).items(),
             )  # fmt: skip
         for clock in self._face.clocks:
-            yield self._counts(clock, run)
+            yield self._counts(clock, run, rules)
         if self._face.memory:
             yield Claim("the check of the memory", self._checked(run.machine, run.after))
 
-    def _counts(self, clock: Clock, run: _Call) -> Claim:
+    def _counts(self, clock: Clock, run: _Call, rules: ExpectedSemantics) -> Claim:
         """A clock begins at 1 and counts the time passed, until it is full, while what would
         move a relay (or what a timer runs by) goes on and its time is not over; else it is at 0."""
         terms = self._terms
@@ -300,12 +312,12 @@ class _Comparison:
         nothing, one = terms.number(0, 32), terms.number(1, 32)
         wanted = nothing
         if clock.of.what.kind == "timer":
-            wanted = terms.choose(self._expected.begins(clock), one, nothing)
+            wanted = terms.choose(rules.begins(clock), one, nothing)
         for to, limit in clock.limits.items():
             most, more = terms.number(limit, 32), terms.add(counted, self._passed, 32)
             then = terms.choose(terms.less(most, more), most, more)
             then = terms.choose(terms.equal(counted, nothing), one, then)
-            wanted = terms.choose(self._expected.waits(clock, to), then, wanted)
+            wanted = terms.choose(rules.waits(clock, to), then, wanted)
         found = terms.resize(run.after[f"memory->{clock.name}"].word, clock.bits, 32)
         return Claim(f"the clock of {clock.of.what.name}", terms.equal(found, wanted))
 

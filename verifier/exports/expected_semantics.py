@@ -7,12 +7,13 @@ from the C. What is built of relays may act in any order; the C acts in one of t
 file.
 """
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from verifier.engines.smt.equivalence import Terms
+from verifier.exports.asked_for import RESTRICTIVE
 from verifier.exports.c_semantics import CValue, Store
-from verifier.exports.interface import RESTRICTIVE, Clock, Field, Interface
+from verifier.exports.interface import Clock, Field, Interface
 from verifier.logic.expr import Atom, Expr, atom, negation
 from verifier.plan.devices import Device
 from verifier.plan.observables import Observable
@@ -21,13 +22,16 @@ from verifier.world.report_abstraction import ReportedWorld, missing
 
 
 class ExpectedSemantics:
-    """Answers for one export. ``before``: what goes in, by its name in the C text."""
+    """Answers for one export. ``before``: what goes in, by its name in the C text. With
+    ``worked_out``, what a board is told of signals of others is what their rules give, whatever
+    goes in at these boards."""
 
-    def __init__(self, face: Interface, terms: Terms, before: Store):
+    def __init__(self, face: Interface, terms: Terms, before: Store, *, worked_out: bool = False):
         self._face = face
         self._terms = terms
         self._before = before
-        self._world = ReportedWorld(face.whole)
+        self._elsewhere = worked_out
+        self._world = ReportedWorld(face.whole, () if worked_out else face.told)
         self._memory = self._world.memory()
         # What has been worked out, by how points were told and whose delay is taken to be over.
         self._known: dict[tuple[str, str], dict[Expr, Any]] = {}
@@ -66,6 +70,13 @@ class ExpectedSemantics:
     def _following(self, field: Field) -> Values:
         return self._memory.following[field.what]
 
+    def as_told(self) -> Iterator[Any]:
+        """That a board is told what the rules give."""
+        for what in self._face.told:
+            field = self._face.by_what[what]
+            for value, when in self.shown(what).items():
+                yield self._terms.same(self.reads(field, (value,)), when)
+
     # -------------------------------------------------------------- what goes in
 
     def is_in(self, value: CValue, numbers: Iterable[int]) -> Any:
@@ -101,6 +112,8 @@ class ExpectedSemantics:
                     return expired if "yes" in part.values else self._terms.opposite(expired)
                 case "fault":
                     return self._fault(what, part.values)
+                case _ if self._elsewhere and what not in self._face.by_what:
+                    return self._goes_in_elsewhere(what, part.values)
                 case _:
                     return self.reads(self._face.by_what[what], part.values)
 
@@ -111,12 +124,28 @@ class ExpectedSemantics:
         field = self._face.by_what.get(what)
         if field is not None:
             return self.reads(field, values)
+        noticed = any(f.missing and missing(f.what) == what for f in self._face.inputs)
+        if self._elsewhere and not noticed:
+            return self._goes_in_elsewhere(what, values)
         broken = self._terms.any_of(
             self.is_number(self._before[self._face.place(f)], f.missing.number)
             for f in self._face.inputs
             if f.missing and missing(f.what) == what
         )
         return broken if "sound" not in values else self._terms.opposite(broken)
+
+    def _goes_in_elsewhere(self, what: Observable, values: tuple[str, ...]) -> Any:
+        """That what no field of this board holds is in one of some states: anything, but always
+        one of them."""
+        terms = self._terms
+        word = terms.variable(f"elsewhere {what.kind} {what.name}", 8)
+        last = terms.number(len(what.values) - 1, 8)
+        held = terms.choose(terms.less(last, word), last, word)
+        return terms.any_of(
+            terms.equal(held, terms.number(n, 8))
+            for n, value in enumerate(what.values)
+            if value in values
+        )
 
     def _is_over(self, name: str) -> Any:
         """That the delay which a relay or a timer waits for has lasted long enough."""

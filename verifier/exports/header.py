@@ -45,11 +45,12 @@ def _of_the_board(face: Interface) -> str:
     own = listing([comment_safe(head) for head in face.board.heads])
     kept = face.memory and "keeps relays, timers and traffic in memory"
     does = listing([*([f"lights {own}"] if own else []), *([kept] if kept else [])])
-    told = [f.what.name for f in face.inputs if f.what.kind in ("relay", "timer", "traffic")]
+    kinds = ("relay", "timer", "traffic", "aspect")
+    told = [f.what.name for f in face.inputs if f.what.kind in kinds]
     heard = ""
     if told:
         goes = "go in as wires tell them" if told[1:] else "goes in as a wire tells it"
-        heard = f" {comment_safe(listing(told))} {goes}, a call later than where that is kept."
+        heard = f" {comment_safe(listing(told))} {goes}, a call or more after the board that tells."
     return (
         f"FOR BOARD {comment_safe(face.board.name)}, which {does or 'throws points'}: for whatever "
         f"it is told, it does what the program of the whole layout does.{heard}"
@@ -291,6 +292,13 @@ def _what_goes_in(face: Interface) -> Iterator[list[str]]:
         said.append(
             "LAMP_OUT is for a head that does not light as it is told, where your hardware can "
             "tell."
+        )
+    if "aspect" in kinds:
+        said.append(
+            "Of the wires that tell what a signal shows one is closed: hand in TOLD_UNLISTED where "
+            "none is, and 0 where several are, which puts all signals at their most restrictive. "
+            "Let no wire of a signal count before all of them have been the same for a while, "
+            "since they change one after another."
         )
     if said:
         yield _prose(f"WHAT GOES IN: {' '.join(said)}")

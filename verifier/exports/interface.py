@@ -9,17 +9,23 @@ none is 0 or 255, so that memory which was never written, or has flipped, is fou
 """
 
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil, floor
 
+from verifier.exports.asked_for import (
+    noticed_missing,
+    observables_read,
+    part_of,
+    watched_heads,
+)
 from verifier.exports.names import CNames, plain
+from verifier.exports.told_signals import told_signals
 from verifier.plan import observables
 from verifier.plan.devices import Device, devices
 from verifier.plan.model import Plan, Signal
-from verifier.plan.observables import UNLISTED, Condition, Observable
+from verifier.plan.observables import UNLISTED, Observable
 from verifier.plan.signals.colors import COLORS, flashes, flashing, steady
-from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.report_abstraction import lamp_out, reports_of
 
@@ -41,11 +47,6 @@ _BEGINS = 2
 # The most milliseconds between two calls that time coils.
 _COIL_CALL = 5
 _REMEMBERED = ("relay", "timer", "traffic")
-# What is safest to assume of a report that is missing.
-RESTRICTIVE = {
-    "block report": "occupied", "points report": "moving", "derail report": "moving",
-    "gate report": "open",
-}  # fmt: skip
 _WORDS = {
     "block report": "block", "points report": "points", "derail report": "derail",
     "gate report": "gate", "lever": "lever", "button": "button", "relay": "relay",
@@ -164,6 +165,8 @@ class Interface:
     # The driver that it is for, and the plan that this is a part of; None for the whole layout.
     board: Driver | None = None
     of: Plan | None = None
+    # The aspects of signals of other boards that go in, as wires tell them.
+    told: tuple[Observable, ...] = ()
 
     @property
     def whole(self) -> Plan:
@@ -212,19 +215,21 @@ def interface_of(plan: Plan, board: str | None = None) -> Interface:
     signals, memory and points ask for, and works out nothing else; what is remembered elsewhere
     goes in. Raises :class:`TooManyPositions`."""
     names, words = CNames(), CNames()
-    part = _part(plan, board)
+    part = part_of(plan, board)
     asked = set(observables_read(part))
-    noticed = set(_noticed(part))
+    noticed = set(noticed_missing(part))
     kept = set(_memory(part))
     inputs = [
         _field(what, names, words, can_be_missing=what in noticed)
         for what in (*reports_of(plan), *plan.inputs)
         if what in asked and what.kind in _WORDS and what not in kept
     ]
-    for head in _watched(part):
+    for head in watched_heads(part):
         what = lamp_out(head)
         states = _states(what, ("LAMP_LIT", "LAMP_OUT"))
         inputs.append(Field(names.give("lamp", head), what, states))
+    told = _told(plan, board, asked)
+    inputs += _told_fields(told, names, words)
     # In the order of the file, in which they act.
     memory = [_field(what, names, words) for what in _memory(part)]
     return Interface(
@@ -246,37 +251,26 @@ def interface_of(plan: Plan, board: str | None = None) -> Interface:
         {field.what: field for field in (*inputs, *memory)},
         plan.wiring.drivers[board] if board is not None else None,
         plan,
+        told,
     )
 
 
-def _part(plan: Plan, board: str | None) -> Plan:
-    """What of a plan runs on one board: the signals of its heads and those they ask, and, where
-    the program of the file runs on it, memory and what locks and throws points."""
-    if board is None:
-        return plan
-    driver = plan.wiring.drivers[board]
-    own = {signal_of(head, plan.signals) for head in driver.heads}
-    locking = plan.locking
-    if locking.building.board != board:
-        throws = {n: t for n, t in locking.throws.items() if n in driver.throws}
-        locking = replace(
-            locking, relays={}, timers={}, traffic={}, throws=throws, memory=(),
-            starts=replace(locking.starts, positions={}, alike=()),
-        )  # fmt: skip
-    part = replace(
-        plan, signals={n: s for n, s in plan.signals.items() if n in own}, locking=locking
-    )
-    while (
-        asked := {
-            signal_of(what.name, plan.signals)
-            for what in observables_read(part)
-            if what.kind in ("aspect", "color")
-        }
-        - part.signals.keys()
-    ):
-        wanted = asked | part.signals.keys()
-        part = replace(part, signals={n: s for n, s in plan.signals.items() if n in wanted})
-    return part
+def _told(plan: Plan, board: str | None, asked: set[Observable]) -> tuple[Observable, ...]:
+    """Of the signals that a board is told of, what its rules ask for."""
+    names = told_signals(plan.wiring.drivers[board], plan) if board is not None else ()
+    return tuple(plan.signals[name].aspect for name in names if plan.signals[name].aspect in asked)
+
+
+def _told_fields(told: Iterable[Observable], names: CNames, words: CNames) -> Iterator[Field]:
+    """One word for an aspect, whichever signal shows it."""
+    known: dict[str, str] = {}
+    for what in told:
+        for value in what.values:
+            if value not in known:
+                said = "UNLISTED" if value == UNLISTED else value
+                known[value] = words.give_capital("TOLD", said)
+        states = _states(what, [known[value] for value in what.values])
+        yield Field(names.give("signal", what.name), what, states)
 
 
 def _field(
@@ -324,63 +318,6 @@ def _aspects(plan: Plan, words: CNames) -> dict[str, EncodedState]:
         enumerator = words.give_capital("ASPECT", aspect.name)
         found[aspect.name] = EncodedState(aspect.name, enumerator, number)
     return found
-
-
-# ------------------------------------------------------------------ what is asked for
-
-
-def conditions_of(plan: Plan) -> Iterator[Condition]:
-    """Every condition the export works out: of signals, memory, and what moves points."""
-    for signal in plan.signals.values():
-        yield from signal.conditions
-    for relay in plan.locking.relays.values():
-        yield relay.picks
-        if relay.sticks is not None:
-            yield relay.sticks
-    yield from (timer.runs for timer in plan.locking.timers.values())
-    for traffic in plan.locking.traffic.values():
-        yield from (traffic.rightward, traffic.leftward)
-        if traffic.locked is not None:
-            yield traffic.locked
-    for throw in plan.locking.throws.values():
-        yield from (c for c in (throw.away_when, throw.locked) if c is not None)
-
-
-def observables_read(plan: Plan) -> Iterator[Observable]:
-    """Every observable those conditions ask for, and the levers and buttons that throw points."""
-    named = plan.conditions
-    for says in observables.facts_unfolded(conditions_of(plan), lambda name: named[name].condition):
-        yield says.what
-    for throw in plan.locking.throws.values():
-        yield from map(observables.button, throw.buttons)
-        yield from (w for w in plan.inputs if w.kind == "lever" and w.name == throw.lever)
-
-
-def reports_read(signal: Signal, head: int, plan: Plan) -> tuple[Observable, ...]:
-    """The reports that a driver listens to for one head."""
-    lines = signal.lines or signal.heads[head].lines
-    whens = (line.when for line in lines if line.when is not None)
-    named = plan.conditions
-    asked = (s.what for s in observables.facts_unfolded(whens, lambda name: named[name].condition))
-    return tuple(dict.fromkeys(what for what in asked if what.kind in RESTRICTIVE))
-
-
-def _noticed(plan: Plan) -> Iterator[Observable]:
-    """Reports of which some driver notices that they are missing."""
-    for signal in plan.signals.values():
-        for i, head in enumerate(signal.heads):
-            driver = plan.wiring.driver_of(head.name)
-            if driver and driver.when_missing is not None:
-                yield from reports_read(signal, i, plan)
-
-
-def _watched(plan: Plan) -> Iterator[str]:
-    """Heads of which a driver notices that they do not light."""
-    for signal in plan.signals.values():
-        for head in signal.heads:
-            driver: Driver | None = plan.wiring.driver_of(head.name)
-            if driver and driver.when_out is not None:
-                yield head.name
 
 
 # ------------------------------------------------------------------ memory and points

@@ -9,9 +9,10 @@ from graphlib import TopologicalSorter
 from itertools import product
 from pathlib import PurePath
 
+from verifier.exports.asked_for import reports_read
 from verifier.exports.c_text import CWriter, SimpleTest, Test, all_tests, any_test
 from verifier.exports.condition_to_c import AspectQuery, ConditionWriter
-from verifier.exports.interface import Interface, SignalOutputs, reports_read
+from verifier.exports.interface import Interface, SignalOutputs
 from verifier.exports.names import CNames
 from verifier.language.source import Span
 from verifier.logic.expr import Atom, Expr, atom, nodes
@@ -283,7 +284,9 @@ def _asks(node: Node, plan: Plan) -> Iterator[Node]:
             if says.what.kind == "condition":
                 yield "condition", says.what.name
             elif says.what.kind in ("aspect", "color"):
-                yield "signal", signal_of(says.what.name, plan.signals)
+                asked = signal_of(says.what.name, plan.signals)
+                if asked in plan.signals:  # else the board is told of it
+                    yield "signal", asked
 
 
 def _in_order(plan: Plan, conditions: Iterable[str]) -> Iterator[list[Node]]:

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 from verifier.exports.c_source import CExport
 from verifier.exports.c_text import comment_safe
 from verifier.exports.interface import Field, Interface
-from verifier.plan.model import Head
+from verifier.exports.skeleton_text import TEXT
+from verifier.plan.model import Head, Plan
 from verifier.plan.signals.colors import steady
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.hearing import told, wires_of
@@ -28,17 +29,26 @@ _START = "start button: held for a second when all is as the proof begins"
 @dataclass(slots=True)
 class Pins:
     """What is wired to a board, pin by pin: its inputs first, then its outputs, in words. ``low``:
-    for each output whether it is on while low; ``lamps``: whether it lights one."""
+    for each output whether it is on while low; ``lamps``: whether it lights one; ``firsts``: for
+    each input the first of those that count together."""
 
     inputs: list[str] = field(default_factory=list)
     outputs: list[str] = field(default_factory=list)
     low: list[bool] = field(default_factory=list)
     lamps: list[bool] = field(default_factory=list)
+    firsts: list[int] = field(default_factory=list)
 
     def read(self, what: str) -> str:
         """The test that a new input is closed."""
-        self.inputs.append(what)
-        return f"closed({len(self.inputs) - 1})"
+        return self.read_together(what)[0]
+
+    def read_together(self, *whats: str) -> tuple[str, ...]:
+        """The tests that new inputs are closed, which another board sets together: none of them
+        counts until all have been the same for a while."""
+        first = len(self.inputs)
+        self.inputs += whats
+        self.firsts += [first] * len(whats)
+        return tuple(f"closed({first + n})" for n in range(len(whats)))
 
     def drive(self, what: str, *, low: bool = False, lamp: bool = False) -> int:
         """The number of a new output."""
@@ -56,15 +66,16 @@ def skeleton(export: CExport, core: str) -> str:
     starts = pins.read(_START) if face.memory else ""
     writes = list(_writes(face, prefix, pins))
     count = len(pins.inputs) + len(pins.outputs)
-    text = _TEXT
+    text = TEXT
     words = {
         "CORE": core, "PREFIX": prefix,
         "INPUTS": str(max(1, len(pins.inputs))), "OUTPUTS": str(max(1, len(pins.outputs))),
         "INPUT_PINS": _table(pins.inputs, 0), "OUTPUT_PINS": _table(pins.outputs, len(pins.inputs)),
         "OUTPUT_ON": ", ".join("01"[not low] for low in pins.low) or "1",
+        "FIRSTS": ", ".join(map(str, pins.firsts)) or "0",
         "IS_LAMP": ", ".join("01"[lamp] for lamp in pins.lamps) or "0",
         "STATE": _lines(_state(face, prefix), 0), "READS": _lines(reads, 1),
-        "STEP": _lines(_step(face, prefix, starts), 1), "WRITES": _lines(writes, 1),
+        "STEP": _lines(_step(face, prefix, starts), 2), "WRITES": _lines(writes, 1),
         "PINS": str(count), "HAS": str(PINS),
         "ENOUGH": "" if count <= PINS else (
             f'#error "{count} pins are needed, and this controller has {PINS}: use a larger one, '
@@ -146,11 +157,13 @@ def _read(one: Field, face: Interface, pins: Pins) -> str:
         case "relay":
             return f"{pins.read(f'{what.name} up')} ? {state('up')} : {state('down')}"
         case "timer":
-            running, done = pins.read(f"{what.name} running"), pins.read(f"{what.name} done")
+            running, done = pins.read_together(f"{what.name} running", f"{what.name} done")
             return (
                 f"{done} ? {state('done')} :\n        {running} ? {state('running')} : "
                 f"{state('idle')}"
             )
+        case "aspect":
+            return _aspect_told(one, plan, pins)
         case "traffic":
             test = pins.read(f"traffic {what.name} leftward")
             return f"{test} ? {state('leftward')} : {state('rightward')}"
@@ -162,6 +175,21 @@ def _read(one: Field, face: Interface, pins: Pins) -> str:
             dark = f"!({train}) || " if train and not head.tested else ""
             test = pins.read(f"{what.name} lights")
             return f"{dark}{test} ? {lit.enumerator} : {out.enumerator}"
+
+
+def _aspect_told(one: Field, plan: Plan, pins: Pins) -> str:
+    """Of the wires that tell an aspect just one is closed, or none. More than one is none of its
+    states: then the board shows what is most restrictive."""
+    name = one.what.name
+    closed = wires_of(("signal", name), plan)
+    rest = next(v for v in one.what.values if v not in closed)
+    tests = pins.read_together(*(f"{name} {value}" for value in closed))
+    chosen = "".join(
+        f"{test} ? {one.state(v).enumerator} :\n        "
+        for v, test in zip(closed, tests, strict=True)
+    )
+    several = f"{' + '.join(tests)} > 1 ? 0u :\n        " if tests[1:] else ""
+    return f"{several}{chosen}{one.state(rest).enumerator}"
 
 
 # ------------------------------------------------------------------ outputs
@@ -188,12 +216,22 @@ def _writes(face: Interface, prefix: str, pins: Pins) -> Iterator[str]:
         if points.unlocked and (board is None or name in board.unlocks):
             yield f"drive({pins.drive(f'lock {name}')}, out.{points.unlocked});"
     for source in told(board, face.whole) if board is not None else ():
+        if source[0] == "signal":
+            yield from _tell_aspect(source[1], face, pins)
+            continue
         found = next((f for f in face.memory if f.what.name == source[1]), None)
         for value in wires_of(source, face.whole) if found is not None else ():
             number = pins.drive(f"{source[1]} {value}")
             assert found is not None
             state = found.state(value).enumerator
             yield f"drive({number}, started && memory.{found.name} == {state});"
+
+
+def _tell_aspect(signal: str, face: Interface, pins: Pins) -> Iterator[str]:
+    lit = next(lit for lit in face.lit if lit.signal.name == signal)
+    for value in wires_of(("signal", signal), face.whole):
+        number = pins.drive(f"{signal} {value}")
+        yield f"drive({number}, out.{lit.aspect} == {face.aspects[value].enumerator});"
 
 
 def _light(head: Head, name: str, face: Interface, pins: Pins) -> Iterator[str]:
@@ -258,175 +296,3 @@ def _step(face: Interface, prefix: str, starts: str) -> Iterator[str]:
         yield f"if (out.{throw} != THROW_HOLD) {{"
         yield f"    {_last(throw)} = out.{throw};"
         yield "}"
-
-
-_TEXT = """\
-/* A program around @CORE@. This file is NOT proved: it brings pins to `in` and `out` to pins. Test
-   what you build with the test card. Change it as your board needs; leave @CORE@ as it is.
-
-   For an ATmega328P: avr-gcc -mmcu=atmega328p -DF_CPU=16000000UL -Os -std=c99 THIS.c -o board.elf
-   For a simulator on a host: cc -std=c99 -DBOARD_HOST THIS.c simulator.c, where the simulator has
-   board_closed(), board_output() and calls board_tick() once for each millisecond.
-
-   An input is closed where its wire is joined to the return. Outputs are on while high, those to
-   LEDs with a common anode while low: from a reset until the program sets them, pins float. */
-
-#include "@CORE@"
-
-/* An input counts once it has been the same for so long: contacts bounce. */
-#define DEBOUNCE_MS 20
-/* Half a period of what flashes. */
-#define FLASH_MS 500
-/* Lamps are on for so many milliseconds of eight: 8 is full brightness. */
-#define BRIGHTNESS 8
-
-/* So many milliseconds after a reset each lamp is lit, one lamp after another in the order of their
-   pins, before any signal shows anything: 0 for no such test. Let no train run meanwhile. */
-#ifndef LAMP_TEST_MS
-#define LAMP_TEST_MS 0
-#endif
-
-/* Pins, by what is wired to them. On an ATmega328P 0-7 are port D, 8-13 port B, 14-19 port C. */
-static const uint8_t input_pins[@INPUTS@] = {
-@INPUT_PINS@
-};
-static const uint8_t output_pins[@OUTPUTS@] = {
-@OUTPUT_PINS@
-};
-/* For each output the level at which it is on. */
-static const bool output_on[@OUTPUTS@] = {@OUTPUT_ON@};
-static const bool is_lamp[@OUTPUTS@] = {@IS_LAMP@};
-
-bool board_closed(uint8_t pin);
-void board_output(uint8_t pin, bool on);
-void board_tick(void);
-
-@STATE@
-static bool started;
-static bool stable[@INPUTS@];
-static uint8_t differs[@INPUTS@];
-static uint16_t flash_clock;
-static uint8_t dim_clock;
-
-/* Whether an input is closed, and has been for a while. */
-static bool closed(uint8_t number)
-{
-    return stable[number];
-}
-
-static void debounce(void)
-{
-    for (uint8_t i = 0; i < @INPUTS@u; i++) {
-        if (board_closed(input_pins[i]) == stable[i]) {
-            differs[i] = 0u;
-        }
-        else if (++differs[i] >= DEBOUNCE_MS) {
-            stable[i] = !stable[i];
-            differs[i] = 0u;
-        }
-    }
-}
-
-/* Whether the lamp of a color is on now, where a head is to show this. */
-static bool lit(uint8_t shows, uint8_t color)
-{
-    const bool flashing = shows >= 16u;
-    const bool now = !flashing || flash_clock < FLASH_MS;
-    return (flashing ? shows - 16u : shows) == color && now && dim_clock < BRIGHTNESS;
-}
-
-static void drive(uint8_t number, bool on)
-{
-    board_output(output_pins[number], on == output_on[number]);
-}
-
-/* Which output the lamp test is at; at the end, how many outputs there are. */
-static uint8_t tested;
-static uint16_t test_clock;
-
-/* Lamps are dark but for the one under test, while the test lasts. */
-static void drive_lamp(uint8_t number, bool on)
-{
-    drive(number, tested < @OUTPUTS@u ? tested == number : on);
-}
-
-static void test_lamps(void)
-{
-    while (tested < @OUTPUTS@u && (!is_lamp[tested] || ++test_clock > LAMP_TEST_MS)) {
-        tested++;
-        test_clock = 0u;
-    }
-}
-
-/* Once for each millisecond. */
-void board_tick(void)
-{
-    flash_clock = (flash_clock + 1u < 2u * FLASH_MS) ? (uint16_t)(flash_clock + 1u) : 0u;
-    dim_clock = (uint8_t)((dim_clock + 1u) % 8u);
-    test_lamps();
-    debounce();
-@READS@
-@STEP@
-@WRITES@
-    (void)closed;
-    (void)lit;
-    (void)drive;
-    (void)drive_lamp;
-    (void)started;
-}
-
-#if defined(__AVR_ATmega328P__) && !defined(BOARD_HOST)
-
-#include <avr/io.h>
-#include <avr/wdt.h>
-
-@ENOUGH@
-static volatile uint8_t *port_of(uint8_t pin)
-{
-    return pin < 8u ? &PORTD : pin < 14u ? &PORTB : &PORTC;
-}
-
-static uint8_t bit_of(uint8_t pin)
-{
-    return (uint8_t)(1u << (pin < 8u ? pin : pin < 14u ? pin - 8u : pin - 14u));
-}
-
-bool board_closed(uint8_t pin)
-{
-    const uint8_t now = pin < 8u ? PIND : pin < 14u ? PINB : PINC;
-    return !(now & bit_of(pin));
-}
-
-void board_output(uint8_t pin, bool on)
-{
-    volatile uint8_t *port = port_of(pin);
-    *port = (uint8_t)(on ? (*port | bit_of(pin)) : (*port & (uint8_t)~bit_of(pin)));
-}
-
-int main(void)
-{
-    for (uint8_t i = 0; i < sizeof input_pins; i++) {
-        board_output(input_pins[i], true);  /* pull-up */
-    }
-    for (uint8_t i = 0; i < sizeof output_pins; i++) {
-        const uint8_t pin = output_pins[i];
-        board_output(pin, !output_on[i]);  /* off, before it is an output */
-        volatile uint8_t *way = pin < 8u ? &DDRD : pin < 14u ? &DDRB : &DDRC;
-        *way |= bit_of(pin);
-    }
-    /* Timer 0 comes round once for each millisecond: 16 MHz / 64 / 250. */
-    TCCR0A = 1 << WGM01;
-    OCR0A = 249;
-    TCCR0B = (1 << CS01) | (1 << CS00);
-    wdt_enable(WDTO_500MS);
-    for (;;) {
-        if (TIFR0 & (1 << OCF0A)) {
-            TIFR0 = 1 << OCF0A;
-            board_tick();
-            wdt_reset();
-        }
-    }
-}
-
-#endif
-"""

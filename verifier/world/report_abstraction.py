@@ -33,9 +33,10 @@ def lamp_out(head: str) -> Observable:
 
 
 class ReportedWorld(World):
-    """What every observable of the rules means, reports being inputs."""
+    """What every observable of the rules means, reports being inputs; and so are the aspects that
+    a board is ``told``."""
 
-    def __init__(self, plan: Plan):
+    def __init__(self, plan: Plan, told: Iterable[Observable] = ()):
         super().__init__(plan)
         reports = tuple(reports_of(plan))
         self.faults = (
@@ -43,7 +44,7 @@ class ReportedWorld(World):
             *(lamp_out(head.name) for s in plan.signals.values() for head in s.heads),
         )
         kept = (what for what in plan.inputs if what.kind in _REMEMBERED_OR_COMMANDED)
-        self.inputs = (*reports, *kept, *self.faults)
+        self.inputs = (*reports, *kept, *self.faults, *told)
         self.is_input = frozenset(self.inputs)
         self._circuits = _AtTheInputs(plan, ())
         self._lenses = Lenses(plan, self._circuits, self._reader_of)
