@@ -9,12 +9,15 @@ import pytest
 
 import verifier
 from tests.differential import test_races as races
+from tests.junction_files import spec
+from verifier.decide.fault_histories import FaultHistories
 from verifier.decide.histories import HistoryProver
+from verifier.engines.proof_store import NO_STORE
 from verifier.plan.locking.locking_model import Building
 from verifier.plan.model import Plan
 from verifier.properties.catalog import obligations
 from verifier.properties.obligation import Obligation
-from verifier.repair.race_repair import RaceRepairer
+from verifier.repair.race_repair import RaceRepairer, _races
 from verifier.reports.remedies import remedies
 from verifier.verdicts.report import Finding, Verdict
 from verifier.world.world import World
@@ -169,6 +172,20 @@ def test_what_no_order_changes_is_no_race() -> None:
     verdict = repaired(NONE)
     assert verdict.finding is not None
     assert verdict.finding.race is None and verdict.finding.tangle is None
+
+
+def test_no_order_is_told_of_what_a_fault_does() -> None:
+    """Nothing is asked with the fault present, so no order may be said to save anything."""
+    plan = verifier.load(spec("relays-without-power-broken"))
+    (fault,) = (f for f in plan.equipment.faults if f.name == "power wire of the relays")
+    all_asked = tuple(obligations(plan, World(plan).lower))
+    moving = [o for o in all_asked if o.property == "points-move-under-train"]
+    ((_, verdict),) = FaultHistories(plan, None, moving, lambda: None, NO_STORE).verdicts([fault])
+    (broken,) = (o for o in all_asked if o.subjects == (fault.name,))
+    finding = verdict.finding
+    assert finding is not None and finding.story is not None and any(_races(plan, finding.story))
+    repairer = RaceRepairer(plan, [broken], None, lambda _: frozenset())
+    assert repairer.repaired(broken, finding) == finding
 
 
 # Each relay asks for a direction of traffic, which the same lever may turn as it picks.

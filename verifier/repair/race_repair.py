@@ -7,7 +7,7 @@ no order of two saves it, several orders that do so together, and an addition fo
 that those in a circle have no such order.
 """
 
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import chain, islice, pairwise, permutations, product
@@ -20,7 +20,7 @@ from verifier.plan.locking.locking_model import Relay
 from verifier.plan.locking.temporal_plan import running_plan
 from verifier.plan.model import Plan
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable, facts_in
-from verifier.properties.catalog import obligations
+from verifier.properties.catalog import FAILURES, obligations
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Addition, Finding, History, Race, Rewiring, Tangle, Verdict
 from verifier.world.world import World
@@ -53,15 +53,17 @@ class Candidate:
 
 class RaceRepairer:
     """Repairs races of one plan. ``broken``: what is broken over time (what cannot be done again is
-    left out: to work that out for every order takes too long); ``whole``: as it says."""
+    left out: to work that out for every order takes too long; and what a fault does, since no fault
+    is present in the histories asked here); ``whole``: as it says."""
 
     def __init__(
         self, plan: Plan, broken: Iterable[Obligation], timeout: float | None, whole: ProveWhole
     ):
         self._plan, self._timeout, self._whole = plan, timeout, whole
-        self._broken = {o.key for o in broken if o.over != "for good"}
-        self._saved: dict[tuple[str, str], frozenset[str]] = {}
-        self._saved_by_additions: dict[str, frozenset[str]] = {}
+        self._broken = {
+            o.key for o in broken if o.over != "for good" and o.property not in FAILURES
+        }
+        self._verdicts: dict[tuple[Orders, str], Verdict | None] = {}
         self._mended: dict[str, frozenset[str]] = {}
         self._proofs_left = MAX_PROOFS
 
@@ -78,9 +80,9 @@ class RaceRepairer:
         pairs = list(_races(self._plan, story))
         for waits, other in pairs[:MAX_PAIRS]:
             orders = ((other, waits), (waits, other))
-            if obligation.key not in self._saved_by(orders[0]):
+            if not self._is_saved_by(orders[0], obligation):
                 continue
-            safe = tuple(order for order in orders if obligation.key in self._saved_by(order))
+            safe = (orders[0], *(o for o in orders[1:] if self._is_saved_in(o, obligation)))
             found = replace(finding, race=Race(waits, other, safe))
             return self._with_cure(obligation, found, [(waits, other)])
         return self._untangled(obligation, finding, pairs)
@@ -96,7 +98,7 @@ class RaceRepairer:
         for candidates in (*alone.values(), *islice(ways, MAX_TRIED)):
             if len({c.relay.name for c in candidates}) < len(candidates):
                 continue
-            if obligation.key not in self._saved_with(candidates):
+            if not self._is_saved_with(candidates, obligation.key):
                 continue
             if obligation.key in self._mended_by(candidates):
                 return replace(
@@ -162,43 +164,45 @@ class RaceRepairer:
 
     def _verdict_in(self, orders: Orders, obligation: Obligation) -> Verdict | None:
         """On one obligation, where some act in these orders; None where no history is left."""
-        checkpoint()
-        return self._decided_in(orders, {obligation.key}).get(obligation.key)
-
-    def _saved_by(self, order: tuple[str, str]) -> frozenset[str]:
-        """What cannot happen where two act in this order."""
-        if order not in self._saved:
+        if (orders, obligation.key) not in self._verdicts:
             checkpoint()
-            found = self._decided_in((order,), self._broken)
-            proved = (key for key, verdict in found.items() if verdict.status == "proved")
-            self._saved[order] = frozenset(proved)
-        return self._saved[order]
+            found = self._decided(self._ordered(orders), obligation.key)
+            self._verdicts[orders, obligation.key] = found
+        return self._verdicts[orders, obligation.key]
 
-    def _decided_in(self, orders: Orders, keys: Set[str]) -> Mapping[str, Verdict]:
-        return self._decided(self._ordered(orders), keys)
+    def _is_saved_by(self, order: tuple[str, str], obligation: Obligation) -> bool:
+        """Whether this cannot happen where two act in this order. As long as several orders may be
+        tried together, what happens is told too, since these are found by what races there."""
+        if not self._proofs_left:
+            return self._is_saved_in(order, obligation)
+        verdict = self._verdict_in((order,), obligation)
+        return verdict is not None and verdict.status == "proved"
 
-    def _decided(self, tried: Plan, keys: Set[str]) -> Mapping[str, Verdict]:
-        histories = HistoryProver(tried, self._timeout, checkpoint)
+    def _is_saved_in(self, order: tuple[str, str], obligation: Obligation) -> bool:
+        """The same, with nothing told."""
+        return self._is_proved(self._ordered((order,)), obligation.key)
+
+    def _is_proved(self, tried: Plan, key: str) -> bool:
+        checkpoint()
+        verdict = self._decided(tried, key, quick=True)
+        return verdict is not None and verdict.status == "proved"
+
+    def _decided(self, tried: Plan, key: str, *, quick: bool = False) -> Verdict | None:
+        """``quick``: no history is told, where only what is proved matters."""
+        histories = HistoryProver(tried, self._timeout, checkpoint, quick=quick)
         if histories.contradiction() != ():
-            return {}
-        asked = [o for o in obligations(tried, World(tried).lower) if o.key in keys]
-        return histories.decide(asked)
+            return None
+        asked = [o for o in obligations(tried, World(tried).lower) if o.key == key]
+        return histories.decide(asked).get(key)
 
     def _ordered(self, orders: Orders) -> Plan:
         building = self._plan.locking.building
         ordered = replace(building, orders=(*building.orders, *orders))
         return replace(self._plan, locking=replace(self._plan.locking, building=ordered))
 
-    def _saved_with(self, candidates: Sequence[Candidate]) -> frozenset[str]:
-        """What cannot happen with some additions, of what happens without."""
-        text = "; ".join(candidate.text for candidate in candidates)
-        if text not in self._saved_by_additions:
-            checkpoint()
-            tried = _with(self._plan, [c.relay for c in candidates])
-            found = self._decided(tried, self._broken)
-            proved = (key for key, verdict in found.items() if verdict.status == "proved")
-            self._saved_by_additions[text] = frozenset(proved)
-        return self._saved_by_additions[text]
+    def _is_saved_with(self, candidates: Sequence[Candidate], key: str) -> bool:
+        """Whether this cannot happen with some additions."""
+        return self._is_proved(_with(self._plan, [c.relay for c in candidates]), key)
 
     def _mended_by(self, candidates: Sequence[Candidate]) -> frozenset[str]:
         """What is proved with some additions, if nothing else is lost."""
