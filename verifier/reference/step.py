@@ -88,7 +88,7 @@ class Stepper:
         the others.
 
         Raises :class:`~verifier.reference.evaluator.Unsettled`."""
-        return _Step(self, moment, made, wrecked, Alike() if alike is None else alike).transition()
+        return _Step(self, moment, made, wrecked, alike).transition()
 
     def state_of(self, moment: Valuation) -> dict[Observable, str]:
         """The values of the state variables alone."""
@@ -338,16 +338,19 @@ class _Step:
         moment: Valuation,
         made: Valuation | None,
         wrecked: Set[str],
-        alike: Alike,
+        alike: Alike | None,
     ):
         self.stepper = stepper
         self._wrecked = wrecked
         self.plan = stepper.plan
         self.variables = stepper.variables
         self.now = moment
-        if alike.observed is None:
-            alike.observed = stepper.look(moment)
-        self.observed, self._alike = alike.observed, alike
+        # Whether it has been chosen how trains move.
+        self._trains_chosen = made is None or alike is not None
+        self._alike = Alike() if alike is None else alike
+        if self._alike.observed is None:
+            self._alike.observed = stepper.look(moment)
+        self.observed = self._alike.observed
         self._made = made
         self.successor: dict[Observable, str] = {}
         self.events: dict[Observable, str] = {}
@@ -381,8 +384,9 @@ class _Step:
                 locked = throw.locked is not None and self._holds(throw.locked)
                 self._event("lock released", name, not locked)
         trains = TrainStep(
-            self.variables, self.now, self.observed, moving, self._holds, self._wrecked
-        )
+            self.variables, self.now, self.observed, moving, self._holds, self._wrecked,
+            chosen=self._trains_chosen,
+        )  # fmt: skip
         trains.run()
         self.successor |= trains.successor
         for piece in self.variables.positions.pieces:

@@ -31,7 +31,7 @@ class TrainStep:
     points of ``moving`` move. ``holds`` evaluates a condition at that moment. Trains on pieces of
     ``wrecked`` met or derailed earlier, and stay where they are.
 
-    Choices are read last, and only where they matter."""
+    Choices are read last, and only where they matter; where all are ``chosen``, sooner."""
 
     def __init__(
         self,
@@ -41,6 +41,8 @@ class TrainStep:
         moving: Set[str],
         holds: Callable[[Condition], bool],
         wrecked: Set[str] = frozenset(),
+        *,
+        chosen: bool = False,
     ):
         self._variables = variables
         self._plan = variables.plan
@@ -50,6 +52,7 @@ class TrainStep:
         self._moving = moving
         self._holds = holds
         self._wrecked = wrecked
+        self._all_chosen = chosen
         # Where trains meet or derail in this step.
         self._hurt: set[str] = set()
         self.successor: dict[Observable, str] = {}
@@ -303,6 +306,8 @@ class TrainStep:
         """Fronts that come in over the edges of the plan."""
         for name, piece in self._plan.track.pieces.items():
             if piece.kind != "edge" or piece.direction == "leaving":
+                continue
+            if self._all_chosen and not self._chosen("entry", name):
                 continue
             edge = Port(name, piece.ends[0])
             into, joint = self._positions.beyond(edge), self._positions.joint_beside(edge)

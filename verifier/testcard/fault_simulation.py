@@ -8,8 +8,9 @@ no power should move; or if the layout does not settle. A reset ends that.
 """
 
 from collections import deque
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from functools import partial
 from itertools import islice, product
 
 from verifier.diagnosis.bench import Bench, Colors, faults_in
@@ -64,6 +65,14 @@ class Sighting:
         return None
 
 
+@dataclass(slots=True)
+class _Followed:
+    """How far steps were simulated with a fault: what was observed in each, and the state then."""
+
+    sights: list[Sighting] = field(default_factory=list)
+    now: Moment | None = None
+
+
 class FaultSimulator:
     """Simulates one layout with one fault at a time."""
 
@@ -72,6 +81,8 @@ class FaultSimulator:
         self._devices = graph.simulation.stepper.variables.moving
         self._musts: dict[RestState, ExpectedStep] = {}
         self._known: dict[Suspect, bool] = {}
+        # By steps, fault and way in which current may flow: a card is filled in step by step.
+        self._followed: dict[tuple[tuple[ExpectedStep, ...], CardFault, int], _Followed] = {}
         self._slipped: tuple[LockMistake, Simulation] | None = None
         world = World(bench.plan)
         inputs = memory_alone(world).inputs
@@ -110,7 +121,7 @@ class FaultSimulator:
     def shown(self, fault: CardFault, steps: Sequence[ExpectedStep]) -> tuple[tuple[int, str], ...]:
         """The steps that surely show a fault, numbered from 1, with the turnout or signal that
         shows it. Only the first, if current can flow in one way only."""
-        simulations = list(self._simulations(fault))
+        simulations = [simulated() for simulated in self._simulations(fault)]
         found: list[dict[int, str]] = []
         for simulation in simulations:
             sights = self.seen(fault, simulation, steps)
@@ -124,8 +135,26 @@ class FaultSimulator:
         self, fault: CardFault, steps: Sequence[ExpectedStep]
     ) -> Iterator[Iterator[Sighting]]:
         """The observations in each step, as far as known, for each way in which current may
-        flow; worked out step by step."""
-        return (self.seen(fault, simulation, steps) for simulation in self._simulations(fault))
+        flow; worked out step by step, each once."""
+        ways = enumerate(self._simulations(fault))
+        return (self._follow(fault, way, simulated, tuple(steps)) for way, simulated in ways)
+
+    def _follow(
+        self,
+        fault: CardFault,
+        way: int,
+        simulated: Callable[[], Simulation],
+        steps: tuple[ExpectedStep, ...],
+    ) -> Iterator[Sighting]:
+        known = self._followed.setdefault((steps, fault, way), _Followed())
+        simulation: Simulation | None = None
+        for number, step in enumerate(steps):
+            if number == len(known.sights):
+                simulation = simulation or simulated()
+                now = known.now if number else self._begun(fault, simulation)
+                known.now = self._done(fault, simulation, now, step)
+                known.sights.append(self._sighting(fault, simulation, known.now))
+            yield known.sights[number]
 
     def seen(
         self, fault: CardFault, simulation: Simulation, steps: Iterable[ExpectedStep]
@@ -133,19 +162,12 @@ class FaultSimulator:
         """The observations in each step, as far as known."""
         now = self._begun(fault, simulation)
         for step in steps:
-            for way in step.operations:
-                if way.done.off:
-                    now = self._begun(fault, simulation)
-                elif now is not None:
-                    now = self._after(fault, simulation, now, way)
-            sight = self.sight(simulation, now)
-            if fault.stuck is not None:
-                sight = Sighting(sight.colors, {**sight.lies, **dict([fault.stuck])})
-            yield sight
+            now = self._done(fault, simulation, now, step)
+            yield self._sighting(fault, simulation, now)
 
     def step_for(self, fault: CardFault) -> tuple[Operation, ...] | None:
         """Operations from rest after which a fault shows; None if none were found."""
-        simulation = next(self._simulations(fault))
+        simulation = next(self._simulations(fault))()
         start = self._begun(fault, simulation)
         if start is None:
             return None
@@ -177,17 +199,17 @@ class FaultSimulator:
 
     # -------------------------------------------------------------- with the fault
 
-    def _simulations(self, fault: CardFault) -> Iterator[Simulation]:
+    def _simulations(self, fault: CardFault) -> Iterator[Callable[[], Simulation]]:
         """The layout with a fault, once for each way in which current may flow."""
         if fault.slip is not None:
-            yield self.with_slip(fault.slip)
+            yield partial(self.with_slip, fault.slip)
             return
         wired = self._bench.wired(fault.group)
         broken = faults_in(wired, fault.group)
         open_ = [what for what in wired.inputs if what.kind in ("current", "share")]
         for states in product(*(what.values for what in open_)):
             flows = dict(zip(open_, states, strict=True))
-            yield Simulation(self._bench.given, wired, {**broken, **flows})
+            yield partial(Simulation, self._bench.given, wired, {**broken, **flows})
 
     def with_slip(self, slip: LockMistake) -> Simulation:
         """The layout with a slip in what locks and remembers. The last one is kept: it knows what
@@ -206,6 +228,24 @@ class FaultSimulator:
             return start
         name, lies = fault.stuck
         return start if start[self._bench.lies(name)] == lies else None
+
+    def _done(
+        self, fault: CardFault, simulation: Simulation, now: Moment | None, step: ExpectedStep
+    ) -> Moment | None:
+        """The settled state after a step; None if it is not known."""
+        for way in step.operations:
+            if way.done.off:
+                now = self._begun(fault, simulation)
+            elif now is not None:
+                now = self._after(fault, simulation, now, way)
+        return now
+
+    def _sighting(self, fault: CardFault, simulation: Simulation, now: Moment | None) -> Sighting:
+        """What is observed at a moment; what is stuck lies as it does."""
+        sight = self.sight(simulation, now)
+        if fault.stuck is None:
+            return sight
+        return Sighting(sight.colors, {**sight.lies, **dict([fault.stuck])})
 
     def _after(
         self, fault: CardFault, simulation: Simulation, now: Moment, way: Operation
