@@ -34,6 +34,7 @@ from verifier.commands.console import (
     OnlyOne,
     WrongWord,
     complain,
+    discard,
     showable,
     tell_aside,
 )
@@ -42,7 +43,7 @@ from verifier.engines.garbage import collect_seldom
 from verifier.engines.stopping import heed_termination
 from verifier.farm.absent import NoCluster
 from verifier.language.diagnostics.diagnostic import InputError
-from verifier.language.writing import NO_ROOM, UnwritableError, reason
+from verifier.language.writing import NO_OUTPUT, NOT_GIVEN, UnwritableError, reason
 from verifier.verdicts.exit_codes import ExitCode, table
 
 _CAUTION = (
@@ -82,29 +83,56 @@ def main(arguments: Sequence[str] | None = None) -> int:
         code = int(options.run(options)) if helped is None else helped
         sys.stdout.flush()
         return code
-    except KeyboardInterrupt:
-        print("\nInterrupted: nothing further was decided.", file=sys.stderr)
-        return ExitCode.UNDECIDED
-    except (UnwritableError, OnlyOne, WrongWord, NotInstalled, NoCluster) as error:
-        tell_aside(str(error))
-        return ExitCode.BAD_INPUT
     except BrokenPipeError:
         # The reader of our output has closed the pipe (`| head`): print nothing more.
-        _discard_output()
+        discard(sys.stdout)
         return ExitCode.UNDECIDED
-    except InputError as error:
-        return complain(error)
-    except Exception as error:
-        if isinstance(error, OSError) and error.errno in NO_ROOM:
-            _discard_output()
-            print(f"The output cannot be written: {reason(error)}.", file=sys.stderr)
-            return ExitCode.BAD_INPUT
-        if os.environ.get("CLEARPROOF_TRACEBACK"):
+    except (Exception, KeyboardInterrupt) as error:
+        unwritten = _unwritten()
+        if os.environ.get("CLEARPROOF_TRACEBACK") and not isinstance(error, _FORESEEN):
             raise
-        tell_aside(_our_bug(error, arguments))
-        return ExitCode.OUR_BUG
+        return _ended(error, unwritten, arguments)
     finally:
         sys.unraisablehook = before
+
+
+# What ends a command without being a bug.
+_FORESEEN = (
+    UnwritableError, OnlyOne, WrongWord, NotInstalled, NoCluster, InputError, KeyboardInterrupt,
+    OSError,
+)  # fmt: skip
+
+
+def _unwritten() -> OSError | None:
+    """Why what was printed cannot be written, if so: then it is discarded, and what is told of
+    the end of the command still goes to standard error."""
+    try:
+        sys.stdout.flush()
+    except OSError as error:
+        discard(sys.stdout)
+        return error
+    return None
+
+
+def _ended(error: BaseException, unwritten: OSError | None, arguments: Sequence[str]) -> ExitCode:
+    """Tell why a command ended before its end."""
+    match error:
+        case KeyboardInterrupt():
+            tell_aside("\nInterrupted: nothing further was decided.")
+            return ExitCode.UNDECIDED
+        case UnwritableError() | OnlyOne() | WrongWord() | NotInstalled() | NoCluster():
+            tell_aside(str(error))
+        case InputError():
+            complain(error)
+        case OSError() if unwritten or (error.filename is None and error.errno in NO_OUTPUT):
+            tell_aside(f"The output cannot be written: {reason(unwritten or error)}.")
+        case OSError() if error.errno in NOT_GIVEN:
+            what = f"{error.filename} cannot be used" if error.filename else "The system refuses"
+            tell_aside(f"{what}: {reason(error)}. Nothing further was done.")
+        case _:
+            tell_aside(_our_bug(error, arguments))
+            return ExitCode.OUR_BUG
+    return ExitCode.BAD_INPUT
 
 
 def _understood(
@@ -126,11 +154,6 @@ def _understood(
         raise
 
 
-def _discard_output() -> None:
-    """Discard what standard output still holds, so that the program can end without an error."""
-    os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
-
-
 def _pressed_again(lost: "sys.UnraisableHookArgs") -> None:
     """Python loses a Ctrl-C that arrives during garbage collection: raise it again a moment
     later."""
@@ -148,7 +171,7 @@ def _press() -> None:
         signal.pthread_kill(main_thread, signal.SIGINT)
 
 
-def _our_bug(error: Exception, arguments: Sequence[str]) -> str:
+def _our_bug(error: BaseException, arguments: Sequence[str]) -> str:
     return (
         f"This is a bug in clearproof, not in your file: {type(error).__name__}: {error}\n"
         f"clearproof {__version__}, Python {platform.python_version()}, {platform.system()}; "
@@ -178,8 +201,10 @@ class _Parser(argparse.ArgumentParser):
             raise argparse.ArgumentError(action, helping.no_choice(value, action.choices))
 
     def _print_message(self, message: str, file: Any = None) -> None:
-        stream = file or sys.stderr
-        stream.write(showable(message, stream))
+        if file is None or file is sys.stderr:
+            tell_aside(message.removesuffix("\n"))
+        else:
+            file.write(showable(message, file))
 
 
 def _parser() -> tuple[argparse.ArgumentParser, Mapping[str, argparse.ArgumentParser]]:

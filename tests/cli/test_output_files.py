@@ -163,7 +163,7 @@ def test_what_cannot_be_written(
     assert {path.name for path in folder.iterdir()} == names
 
 
-@pytest.mark.parametrize("date", ["99999999999999999999", "-1e9", "soon", "253402300800"])
+@pytest.mark.parametrize("date", ["9" * 20, "-1e9", "-1", "1_000", "soon", "253402300800"])
 def test_a_date_that_is_none_is_told(
     date: str, junction: Path,
     capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch,
@@ -171,7 +171,8 @@ def test_a_date_that_is_none_is_told(
     monkeypatch.setenv("SOURCE_DATE_EPOCH", date)
     target = junction.with_name("report.html")
     assert main(WRITERS["report"](str(junction), str(target))) == ExitCode.BAD_INPUT
-    assert f"SOURCE_DATE_EPOCH is `{date}`" in capsys.readouterr().err
+    told = capsys.readouterr()
+    assert f"SOURCE_DATE_EPOCH is `{date}`" in told.err and not told.out  # before any proof
     assert not target.exists()
 
 
@@ -204,6 +205,28 @@ def test_certificates_need_a_folder(junction: Path, capsys: pytest.CaptureFixtur
     assert "not a folder" in one_line(capsys)
     assert main([*asked, str(junction.parent / "certificates")]) == ExitCode.UNDECIDED
     assert (junction.parent / "certificates" / "README.txt").is_file()
+
+
+@pytest.mark.parametrize("name", ["README.txt", "check.py"])
+def test_certificates_leave_files_that_are_not_theirs(
+    name: str, junction: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    mine = junction.with_name(name)
+    mine.write_text("mine")
+    asked = ["prove", "--quiet", "--only", "derailment", str(junction), "--certificate"]
+    assert main([*asked, str(junction.parent)]) == ExitCode.BAD_INPUT
+    assert f"its {name} would be overwritten" in one_line(capsys) and mine.read_text() == "mine"
+
+
+def test_a_report_and_another_into_one_file(
+    junction: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    out, link = junction.with_name("out"), junction.with_name("link")
+    link.symlink_to(out)
+    asked = [*WRITERS["report"](str(junction), str(out)), "--output-format", "json", "-o"]
+    for other in (out, link):
+        assert main([*asked, str(other)]) == ExitCode.BAD_INPUT
+        assert one_line(capsys) == "two reports into one file" and not out.exists()
 
 
 UNTIDY = "block   A ,B\nedge W,E\ntrack W=A|B=E\n"

@@ -3,6 +3,7 @@
 import errno
 import os
 import resource
+import signal
 import stat
 import subprocess
 import sys
@@ -13,7 +14,13 @@ from pathlib import Path
 import pytest
 
 from verifier.language.files import as_on_disk, text_of
-from verifier.language.writing import UnwritableError, check_target, make_folder, write_file
+from verifier.language.writing import (
+    UnwritableError,
+    check_target,
+    made_folder,
+    write_file,
+    write_files,
+)
 
 
 @pytest.fixture
@@ -207,12 +214,66 @@ def test_a_target_can_be_checked_before_long_work(old: Path) -> None:
 
 
 def test_folders_for_output(old: Path) -> None:
-    make_folder(old.parent / "a" / "b")
-    make_folder(old.parent / "a" / "b")
+    for _ in "12":
+        with made_folder(old.parent / "a" / "b"):
+            pass
     assert (old.parent / "a" / "b").is_dir()
     for path in (old, old / "x"):
-        with pytest.raises(UnwritableError, match="folder"):
-            make_folder(path)
+        with pytest.raises(UnwritableError, match="folder"), made_folder(path):
+            pass
+
+
+def test_a_folder_goes_again_where_nothing_could_be_put(old: Path) -> None:
+    with pytest.raises(KeyboardInterrupt), made_folder(old.parent / "a" / "b"):
+        raise KeyboardInterrupt
+    assert os.listdir(old.parent) == ["out.txt"]
+    (old.parent / "mine").mkdir()
+    with pytest.raises(KeyboardInterrupt), made_folder(old.parent / "mine"):
+        raise KeyboardInterrupt
+    assert (old.parent / "mine").is_dir()
+
+
+@pytest.mark.usefixtures("no_room")
+def test_several_files_or_none(old: Path) -> None:
+    other = old.with_name("other")
+    with pytest.raises(UnwritableError, match="larger than"):
+        write_files([(other, "small"), (old, "x" * 100_000)])
+    assert old.read_text() == "old" and os.listdir(old.parent) == ["out.txt"]
+    assert write_files([(other, "small"), (old, "new")]) == [other, old]
+    assert old.read_text() == "new" and other.read_text() == "small"
+    assert sorted(os.listdir(old.parent)) == ["other", "out.txt"]
+
+
+@pytest.mark.parametrize("ending", [signal.SIGINT, signal.SIGTERM])
+def test_what_ends_the_program_waits_for_the_last_file(old: Path, ending: signal.Signals) -> None:
+    """It comes when the first has its name, and counts when all have theirs."""
+    other = old.with_name("other")
+    before = signal.signal(ending, signal.default_int_handler)
+    try:
+        with pytest.raises(KeyboardInterrupt):
+            write_files([(old, "new"), (other, "new")], lambda: os.kill(os.getpid(), ending))
+    finally:
+        signal.signal(ending, before)
+    assert old.read_text() == other.read_text() == "new" and not leftovers(old.parent)
+
+
+def test_of_two_that_make_a_new_file_one_does(old: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The other comes when this one has looked whether there is any."""
+    fresh, flush = old.with_name("fresh"), os.fsync
+
+    def other_run(number: int) -> None:
+        fresh.write_text("of the other")
+        flush(number)
+
+    monkeypatch.setattr(os, "fsync", other_run)
+    with pytest.raises(UnwritableError, match="exists already"):
+        write_file(fresh, "x", new=True)
+    assert fresh.read_text() == "of the other" and not leftovers(old.parent)
+
+
+def test_what_is_private(old: Path) -> None:
+    write_file(old.with_name("key"), b"x", private=True)
+    assert stat.S_IMODE(old.with_name("key").stat().st_mode) == 0o600
 
 
 @pytest.mark.parametrize(

@@ -1,6 +1,7 @@
 """What the commands share: options, printing, error messages, and the files to work on."""
 
 import argparse
+import os
 import re
 import sys
 from collections.abc import Callable, Iterable, Iterator
@@ -131,10 +132,21 @@ def complain(error: Any) -> int:
 
 
 def say_aside(lines: Iterable[str]) -> None:
-    """Print lines on standard error, after what was printed before."""
+    """Print lines on standard error, after what was printed before. Where nobody can be told, the
+    exit code tells."""
     sys.stdout.flush()
-    for line in lines:
-        print(showable(line, sys.stderr), file=sys.stderr)
+    try:
+        for line in lines:
+            print(showable(line, sys.stderr), file=sys.stderr)
+    except OSError:
+        discard(sys.stderr)
+
+
+def discard(stream: TextIO) -> None:
+    """Discard what a stream still holds and all that follows, so that the program can end."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
 
 
 def tell_aside(text: str) -> None:

@@ -60,7 +60,7 @@ def _draw(options: argparse.Namespace) -> int:
     from verifier.api import load, situation_of
     from verifier.drawing.overlay import Overlay
     from verifier.drawing.svg.picture import pages, picture
-    from verifier.language.writing import write_file
+    from verifier.language.writing import check_target, write_files
     from verifier.reference.evaluator import evaluate
 
     unfit = _misplaced(options)
@@ -84,10 +84,12 @@ def _draw(options: argparse.Namespace) -> int:
         print(showable(made[0].svg, sys.stdout), end="")
         return ExitCode.AS_EXPECTED
     path = Path(options.output)
-    for number, one in enumerate(made, start=1):
-        place = path if len(made) == 1 else path.with_stem(f"{path.stem}-{number}")
-        write_file(place, one.svg)
-        say([f"Wrote {place}: {one.text}."])
+    check_target(path)
+    places = [path.with_stem(f"{path.stem}-{i}") for i in range(1, len(made) + 1)]
+    if len(made) == 1:
+        places = [path]
+    write_files((place, one.svg) for place, one in zip(places, made, strict=True))
+    say(f"Wrote {place}: {one.text}." for place, one in zip(places, made, strict=True))
     return ExitCode.AS_EXPECTED
 
 

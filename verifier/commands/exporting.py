@@ -107,7 +107,7 @@ def _export_c(options: argparse.Namespace) -> int:
     from verifier.exports.checked_export import checked_export
     from verifier.exports.equivalence import Equivalent, Inconclusive, NotEquivalent
     from verifier.exports.skeleton import skeleton
-    from verifier.language.writing import write_file
+    from verifier.language.writing import write_files
 
     plan = load(options.file)
     graded = _graded(plan, options.within or WITHIN) if plan.signals else ""
@@ -128,16 +128,16 @@ def _export_c(options: argparse.Namespace) -> int:
             return ExitCode.UNDECIDED
         case Equivalent(questions=questions):
             pass
-    if options.output is None:
+    path = Path(options.output) if options.output else None
+    around = Path(options.around) if options.around else None
+    core = path.name if path else f"{made.prefix}.c"
+    files = [(path, made.text)] if path else []
+    write_files(files + ([(around, skeleton(made, core))] if around else []))
+    if path is None:
         print(showable(made.text, sys.stdout), end="")
     else:
-        path = Path(options.output)
-        write_file(path, made.text)
         say([f"Wrote {path}: {made.prefix}_step() and what belongs to it."])
-    if options.around is not None:
-        around = Path(options.around)
-        core = Path(options.output).name if options.output else f"{made.prefix}.c"
-        write_file(around, skeleton(made, core))
+    if around is not None:
         # With the C on standard output, nothing else goes there.
         tell = say_aside if options.output is None else say
         tell([f"Wrote {around}: a program around {core}, not proved. Test what you build."])

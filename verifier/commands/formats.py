@@ -110,11 +110,10 @@ class Outputs:
             raise OnlyOne(f"{' and '.join(shown)} on standard output: give all but one a file (-o)")
         self.console = shown[0] if shown else TEXT
         self.files = tuple((kind, Path(file)) for kind, file in wanted if file is not None)
-        paths = [path.absolute() for _, path in self.files]
-        if len(set(paths)) < len(paths):
+        report = [Path(options.report)] if options.report else []
+        targets = [check_target(path) for path in (*(path for _, path in self.files), *report)]
+        if len(set(targets)) < len(targets):
             raise OnlyOne("two reports into one file")
-        for path in paths:
-            check_target(path)
 
     @property
     def shows_text(self) -> bool:
@@ -127,11 +126,14 @@ class Outputs:
 
     def finish(self, results: "Sequence[FileResult]", code: ExitCode, text: Sequence[str]) -> None:
         """Write all reports; ``text``: the lines for a file of plain text."""
-        from verifier.language.writing import write_file
+        from verifier.language.writing import write_files
 
-        for kind, path in self.files:
-            told = "".join(f"{line}\n" for line in text)
-            write_file(path, told if kind == TEXT else _renderer(kind)(results, code))
+        told = "".join(f"{line}\n" for line in text)
+        written = write_files(
+            (path, told if kind == TEXT else _renderer(kind)(results, code))
+            for kind, path in self.files
+        )
+        for path in written:
             tell_aside(f"Report written: {path}")
         if self.console != TEXT:
             print(showable(_renderer(self.console)(results, code), sys.stdout), end="")

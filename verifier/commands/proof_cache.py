@@ -157,8 +157,9 @@ def signing_key() -> bytes | None:
         return None
     with suppress(OSError):
         file.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
-        if not file.exists():
-            _make_key(file)
+        with suppress(UnwritableError):  # another run may do the same: the first one counts
+            if not file.exists():
+                write_file(file, token_bytes(_KEY_BYTES), new=True, private=True)
         found = file.stat()
         if sys.platform != "win32":
             mine = found.st_uid == os.getuid() and not stat.S_IMODE(found.st_mode) & 0o077
@@ -167,19 +168,6 @@ def signing_key() -> bytes | None:
         key = file.read_bytes()
         return key if len(key) == _KEY_BYTES else None
     return None
-
-
-def _make_key(file: Path) -> None:
-    """Write a new key at once; another run may do the same, and the first one counts."""
-    temporary = file.with_name(f".{file.name}.{token_bytes(8).hex()}")
-    with open(os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600), "wb") as new:
-        new.write(token_bytes(_KEY_BYTES))
-    try:
-        os.link(temporary, file)
-    except FileExistsError:
-        pass
-    finally:
-        os.unlink(temporary)
 
 
 def program() -> str:

@@ -5,6 +5,7 @@ import sys
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -179,7 +180,10 @@ def _prove_all(options: argparse.Namespace) -> int:
 
         check_address(options.cluster)
     if options.report:
+        from verifier.reports.page.document import today
+
         check_target(Path(options.report))
+        today()  # raises where the date is none
     outputs = Outputs(options)
     prove = _watched if options.watch else _prove_each
     tally = prove(files, outputs, options)
@@ -291,30 +295,47 @@ def _counted(tally: _Tally, files: int, code: ExitCode) -> Iterator[str]:
 
 def _write_certificates(reports: "Sequence[Report]", folder: Path) -> ExitCode:
     """Write the proofs over time, and the file that lists them. Whether there was time for all."""
-    from verifier.engines.stopping import is_over
-    from verifier.language.writing import make_folder, write_file
-    from verifier.reports.certificates import (
-        ENDING,
-        certificate_files,
-        of_earlier_runs,
-        proofs_over_time,
-    )
+    from verifier.language.writing import UnwritableError, made_folder, write_files
+    from verifier.reports.certificates import ENDING, foreign, proofs_over_time
 
-    make_folder(folder)
+    if foreign(folder):
+        names = " and ".join(foreign(folder))
+        raise UnwritableError(
+            f"{folder} cannot be written to: its {names} would be overwritten. Name a new folder."
+        )
+    of = proofs_over_time(reports)
+    with made_folder(folder):
+        files = ((folder / name, text) for name, text in _in_time(reports, of))
+        written = write_files(files, partial(_remove_earlier, folder))
+    proofs = sum(path.suffix == ENDING for path in written)
+    if proofs < of:
+        tell_aside(
+            f"Only {proofs} of {several(of, 'proof')} over time written into {folder}: "
+            "there was no time for more."
+        )
+        return ExitCode.UNDECIDED
+    tell_aside(f"{several(proofs, 'proof')} over time written into {folder}.")
+    return ExitCode.AS_EXPECTED
+
+
+def _in_time(reports: "Sequence[Report]", of: int) -> Iterator[tuple[str, str]]:
+    """The files of that many proofs, as many as there is time for, and one at least."""
+    from verifier.engines.stopping import is_over
+    from verifier.reports.certificates import ENDING, certificate_files
+
+    proofs = 0
+    for name, text in certificate_files(reports):
+        yield name, text
+        proofs += name.endswith(ENDING)
+        if proofs < of and is_over(GRACE):
+            return
+
+
+def _remove_earlier(folder: Path) -> None:
+    from verifier.reports.certificates import of_earlier_runs
+
     for path in of_earlier_runs(folder):
         path.unlink(missing_ok=True)
-    of, written = proofs_over_time(reports), 0
-    for name, text in certificate_files(reports):
-        write_file(folder / name, text)
-        written += name.endswith(ENDING)
-        if written < of and is_over(GRACE):
-            tell_aside(
-                f"Only {written} of {several(of, 'proof')} over time written into {folder}: "
-                "there was no time for more."
-            )
-            return ExitCode.UNDECIDED
-    tell_aside(f"{several(written, 'proof')} over time written into {folder}.")
-    return ExitCode.AS_EXPECTED
 
 
 def _write_report(reports: "Sequence[Report]", options: argparse.Namespace) -> None:

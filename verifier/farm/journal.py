@@ -9,6 +9,7 @@ import hmac
 import json
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from hashlib import sha256
 from pathlib import Path
 from types import TracebackType
@@ -29,6 +30,7 @@ class Journal:
         self.rows: dict[str, Mapping[str, str]] = {}
         check_target(self.path)
         with_end = self._read()
+        self._is_new = not self.path.exists()
         try:
             self._file = self.path.open("ab")
             if not with_end:  # the last line was written in part
@@ -43,7 +45,10 @@ class Journal:
         self, kind: type[BaseException] | None, error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:  # fmt: skip
-        self._file.close()
+        with suppress(OSError):  # what it could not hold was told when it was added
+            self._file.close()
+        if self._is_new and not self.rows:
+            self.path.unlink(missing_ok=True)
 
     def add(self, digest: str, row: Mapping[str, str]) -> None:
         """Keep a row, from now on even if the computer stops. Raises UnwritableError."""

@@ -35,12 +35,26 @@ def of_earlier_runs(folder: Path) -> set[Path]:
     return {path for path in folder.glob(f"*{ENDING}") if path.is_file() and _is_ours(path)}
 
 
+def foreign(folder: Path) -> list[str]:
+    """The files in a folder that have the names of ours that are no proofs, and are not ours."""
+    heads = {"README.txt": README, "check.py": inspect.getsource(check_proofs)}
+    return [
+        name
+        for name, text in heads.items()
+        if (folder / name).is_file() and _first_line(folder / name) != text.splitlines()[0].encode()
+    ]
+
+
 def _is_ours(path: Path) -> bool:
+    return _first_line(path) == check_proofs.MAGIC.encode()
+
+
+def _first_line(path: Path) -> bytes | None:
     try:
         with path.open("rb") as file:
-            return file.readline().rstrip() == check_proofs.MAGIC.encode()
+            return file.readline(1000).rstrip()
     except OSError:
-        return False
+        return None
 
 
 def certificate_files(reports: Sequence[Report]) -> Iterator[tuple[str, str]]:

@@ -7,7 +7,7 @@ line every ten seconds. Nothing at all while the work takes less than that.
 import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from typing import TextIO
 
 from verifier.verdicts.report import Verdict
@@ -63,7 +63,7 @@ class ProgressLine:
 
     def clear(self) -> None:
         """Leave no trace on a terminal."""
-        with self._lock:
+        with self._lock, suppress(OSError, ValueError):
             if self._written and self._on:
                 self._write("")
                 self._stream.write("\r")

@@ -9,7 +9,7 @@ import secrets
 import socket
 import webbrowser
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, nullcontext
 from html import escape
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -18,6 +18,7 @@ import h11
 import uvicorn
 from uvicorn.protocols.http.h11_impl import H11Protocol
 
+from verifier.language.writing import write_file
 from verifier.workbench.folder import Folder
 from verifier.workbench.server import Workbench
 
@@ -81,12 +82,12 @@ def redirect_to(address: str) -> Iterator[str]:
     so that the key stands on no command line, where others on this machine would see it."""
     with TemporaryDirectory(prefix="clearproof-") as folder:
         page = Path(folder) / "page.html"
-        page.touch(mode=0o600)
-        page.write_text(
+        write_file(
+            page,
             f'<!doctype html><meta charset="utf-8"><title>clearproof</title>'
             f'<meta http-equiv="refresh" content="0;url={escape(address)}">'
             f'<a href="{escape(address)}">Open the page</a>\n',
-            "utf-8",
+            private=True,
         )
         yield page.as_uri()
 
@@ -131,7 +132,7 @@ def serve(
                 webbrowser.open(redirect)
 
     server = Told(config)
-    with redirect_to(address) as redirect:
+    with redirect_to(address) if browser else nullcontext("") as redirect:
         try:
             server.run(sockets=[sock])
         except KeyboardInterrupt:

@@ -139,7 +139,7 @@ def _made(told: Sequence[FileReport], options: str) -> Html:
             (report.plan.source.name, f"SHA-256 {_digest(report)}")
             for report in (one.report for one in told)
         ),
-        ("made", f"{_today()} by clearproof {__version__}, Python {platform.python_version()}, "
+        ("made", f"{today()} by clearproof {__version__}, Python {platform.python_version()}, "
                  f"z3 {metadata.version('z3-solver')}"),
         ("command", options),
     ]  # fmt: skip
@@ -155,7 +155,7 @@ def _digest(report: Report) -> str:
     return sha256(report.plan.source.text.encode()).hexdigest()
 
 
-def _today() -> str:
+def today() -> str:
     """The day, or the one that builds are told to be made on (SOURCE_DATE_EPOCH).
 
     Raises :class:`UnwritableError` where that is no time."""
@@ -163,6 +163,8 @@ def _today() -> str:
     if not epoch:
         return datetime.now(UTC).date().isoformat()
     try:
+        if not (epoch.isascii() and epoch.isdigit()):
+            raise ValueError
         return datetime.fromtimestamp(int(epoch), UTC).date().isoformat()
     except (ValueError, OverflowError, OSError):
         raise UnwritableError(
