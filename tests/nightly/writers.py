@@ -12,51 +12,28 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from random import Random
 from types import MappingProxyType
 
-from tests.drawing.samples import END_OF_SIDING
-from tests.junction_files import ROOT, spec
+from tests.junction_files import ROOT
+from tests.nightly.commands_that_write import (
+    FILES,
+    IN_PLACE,
+    JUNCTION,
+    TO_STANDARD_OUTPUT,
+    TRACK,
+    UNTIDY,
+    WRITERS,
+    Writer,
+)
 from verifier.verdicts.exit_codes import ExitCode
+from verifier.workbench.folder import Folder, FolderError
 
 PATIENCE = 600
-JUNCTION = "alder-creek.ixl"
-WIRED = str(spec("panel-and-boards"))
-ONLY = ("--only", "derailment", "--no-cache")
-FORMATS = ("json", "sarif", "junit", "tap", "github", "gitlab", "markdown", "text")
-# How each command is told to write to a path; it reads the junction.
-TO_A_FILE: Mapping[str, Callable[[str, str], list[str]]] = {
-    "draw": lambda j, out: ["draw", j, "-o", out],
-    "draw wiring": lambda j, out: ["draw", j, "--wiring", "-o", out + ".svg"],
-    "sheet": lambda j, out: ["sheet", WIRED, "labels", "-o", out],
-    "export": lambda j, out: ["export", j, "-o", out],
-    "export aiger": lambda j, out: ["export", j, "--format", "aiger", "-o", out],
-    "report": lambda j, out: ["prove", j, *ONLY, "--report", out],
-    "new": lambda j, out: ["new", "end-of-siding", out],
-    "draft": lambda j, out: ["draft", j, "--within", "1", "-o", out],
-    **{
-        f"prove {form}": lambda j, out, form=form: [  # type: ignore[misc]
-            "prove", j, *ONLY, "--output-format", form, "-o", out]
-        for form in FORMATS
-    },
-}  # fmt: skip
-TO_A_FOLDER: Mapping[str, Callable[[str, str], list[str]]] = {
-    "certificates": lambda j, out: ["prove", j, *ONLY, "--certificate", out],
-    "pack": lambda j, out: ["pack", out],
-}
-IN_PLACE: Mapping[str, Callable[[str, str], list[str]]] = {
-    "format": lambda j, out: ["format", out],
-    "mend": lambda j, out: ["mend", out, "--apply", "1", "--within", "5"],
-}
-TO_STANDARD_OUTPUT: Mapping[str, list[str]] = {
-    "draw": ["draw", JUNCTION], "sheet": ["sheet", JUNCTION, "locking"],
-    "export": ["export", JUNCTION], "explain": ["explain", "codes"],
-    "ask": ["ask", JUNCTION, "train on Main"], "prove": ["prove", JUNCTION, *ONLY],
-    "json": ["prove", JUNCTION, *ONLY, "--json"], "help": ["--help"],
-}  # fmt: skip
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,10 +63,11 @@ def clearproof(
 
 
 def fresh(folder: Path) -> Path:
-    """An empty folder with a junction in it."""
+    """An empty folder with junctions in it."""
     shutil.rmtree(folder, ignore_errors=True)
     folder.mkdir(parents=True)
-    (folder / JUNCTION).write_text(END_OF_SIDING, "utf-8")
+    for name, text in {**FILES, "untidy.ixl": UNTIDY}.items():
+        (folder / name).write_text(text, "utf-8")
     return folder
 
 
@@ -99,7 +77,7 @@ Try = tuple[str, Callable[[], str]]
 
 def attacks(folder: Path, r: Random) -> Iterator[Try]:
     """Every try there is."""
-    for some in (targets, odd_dates, outputs, inputs, small_disks, twice):
+    for some in (written, targets, odd_dates, outputs, inputs, small_disks, twice):
         yield from some(folder)
     yield from killed(folder, r)
 
@@ -107,52 +85,69 @@ def attacks(folder: Path, r: Random) -> Iterator[Try]:
 # ------------------------------------------------------------------ targets
 
 
+def written(folder: Path) -> Iterator[Try]:
+    """All is well: else what follows would be refused for another reason."""
+    for name, writer in WRITERS.items():
+        yield f"{name}, where nothing is in the way", partial(_writes, folder, writer)
+
+
+def _writes(folder: Path, writer: Writer) -> str:
+    done = clearproof(writer.words(f"out{writer.ends}"), fresh(folder))
+    made = folder / (writer.made or f"out{writer.ends}")
+    return _wrong(
+        (done.code in (0, 1, 3), f"exit code {done.code}: {done.errors[-300:]}"),
+        (any(made.iterdir()) if writer.folder and made.is_dir() else made.is_file(), "no file"),
+        (not _strays(folder), "a stray file"),
+    )
+
+
 def targets(folder: Path) -> Iterator[Try]:
     """What is no file, or may not be written."""
-    for name, asked in {**TO_A_FILE, **TO_A_FOLDER}.items():
+    for name, writer in WRITERS.items():
         for target in ("/dev/full", "pipe", "locked", "no/where", "circle", "\udcff\x1b[2J/x"):
-            if name == "draw wiring" and target in ("/dev/full", "pipe", "locked", "circle"):
+            if target == "/dev/full" and writer.ends:
                 continue
-            if name in TO_A_FOLDER and target == "no/where":
+            if writer.folder and target == "no/where":
                 continue  # folders are made
-            yield f"{name} to {target!r}", partial(_refused, folder, asked, target)
+            yield f"{name} to {target!r}", partial(_refused, folder, writer, target)
 
 
-def _refused(folder: Path, asked: Callable[[str, str], list[str]], target: str) -> str:
+def _refused(folder: Path, writer: Writer, target: str) -> str:
     fresh(folder)
-    os.mkfifo(folder / "pipe")
-    (folder / "locked").write_text("old")
-    (folder / "locked").chmod(0o444)
-    (folder / "circle").symlink_to("circle")
+    os.mkfifo(folder / f"pipe{writer.ends}")
+    locked = folder / f"locked{writer.ends}"
+    locked.write_text("old")
+    locked.chmod(0o444)
+    (folder / f"circle{writer.ends}").symlink_to(f"circle{writer.ends}")
     before = {path.name for path in folder.iterdir()}
-    done = clearproof(asked(JUNCTION, target), folder)
+    done = clearproof(writer.words(f"{target}{writer.ends}"), folder)
     after = {path.name for path in folder.iterdir()}
     return _wrong(
         (done.code == ExitCode.BAD_INPUT, f"exit code {done.code}"),
         (_lines(done) == 1, f"lines: {done.errors[:300]}"),
         ("\x1b" not in done.errors, "a raw control character"),
         (before == after, f"files: {after ^ before}"),
-        ((folder / "locked").read_text() == "old", "the locked file"),
+        (locked.read_text() == "old", "the locked file"),
     )
 
 
 def inputs(folder: Path) -> Iterator[Try]:
     """The file that is read, by its name and by links to it."""
-    for name, asked in TO_A_FILE.items():
-        if name not in ("draw wiring", "sheet"):  # these read, or write, another file
-            for target in (JUNCTION, "link", "hard"):
-                yield f"{name} over its input {target}", partial(_kept, folder, asked, target)
+    for name, writer in WRITERS.items():
+        if not writer.ends:  # what has an ending of its own is no junction
+            for target in (writer.reads, "link", "hard"):
+                yield f"{name} over its input {target}", partial(_kept, folder, writer, target)
 
 
-def _kept(folder: Path, asked: Callable[[str, str], list[str]], target: str) -> str:
+def _kept(folder: Path, writer: Writer, target: str) -> str:
     fresh(folder)
-    (folder / "link").symlink_to(JUNCTION)
-    (folder / "hard").hardlink_to(folder / JUNCTION)
-    done = clearproof(asked(JUNCTION, target), folder)
+    (folder / "link").symlink_to(writer.reads)
+    (folder / "hard").hardlink_to(folder / writer.reads)
+    done = clearproof(writer.words(target), folder)
     return _wrong(
         (done.code == ExitCode.BAD_INPUT, f"exit code {done.code}"),
         (_lines(done) == 1, f"lines: {done.errors[:300]}"),
-        ((folder / JUNCTION).read_text("utf-8") == END_OF_SIDING, "the input"),
+        ((folder / writer.reads).read_text("utf-8") == FILES[writer.reads], "the input"),
         ((folder / "link").is_symlink(), "the link"),
     )
 
@@ -161,16 +156,19 @@ def _kept(folder: Path, asked: Callable[[str, str], list[str]], target: str) -> 
 
 
 def odd_dates(folder: Path) -> Iterator[Try]:
-    for name, asked in {**TO_A_FILE, **TO_A_FOLDER}.items():
-        for date in ("99999999999999999999", "-99999999999999", "soon", "", "1e9", "253402300800"):
-            yield f"{name} at SOURCE_DATE_EPOCH={date}", partial(_dated, folder, asked, date)
+    for name, writer in WRITERS.items():
+        for date in ("9" * 20, "-99999999999999", "-1", "soon", "", "1e9", "253402300800"):
+            yield f"{name} at SOURCE_DATE_EPOCH={date}", partial(_dated, folder, name, writer, date)
 
 
-def _dated(folder: Path, asked: Callable[[str, str], list[str]], date: str) -> str:
+def _dated(folder: Path, name: str, writer: Writer, date: str) -> str:
     fresh(folder)
-    done = clearproof(asked(JUNCTION, "out"), folder, environment={"SOURCE_DATE_EPOCH": date})
+    done = clearproof(
+        writer.words(f"out{writer.ends}"), folder, environment={"SOURCE_DATE_EPOCH": date}
+    )
     lines = _lines(done)
     return _wrong(
+        (done.code == 2 or name != "report" or not date, f"exit code {done.code}"),
         (done.code in (0, 1, 2, 3), f"exit code {done.code}: {done.errors[-300:]}"),
         (done.code != 2 or lines == 1, f"lines: {done.errors[:300]}"),
         ("Traceback" not in done.errors, done.errors[-300:]),
@@ -199,61 +197,104 @@ def _put_out(folder: Path, asked: list[str], redirect: str) -> str:
 
 
 def small_disks(folder: Path) -> Iterator[Try]:
-    """Disks of their own, where this user may make some; else files that may not grow."""
-    for name, asked in {**TO_A_FILE, **TO_A_FOLDER}.items():
+    """Disks of their own, where this user may make some."""
+    for name, writer in WRITERS.items():
         for how in ("size=4k,nr_inodes=4", "size=8k", "ro"):
-            yield f"{name} on a disk with {how}", partial(_on_disk, folder, asked, how)
-    for name, asked in IN_PLACE.items():
-        for how in ("size=8k", "ro"):
-            yield f"{name} on a disk with {how}", partial(_in_place, folder, asked, how)
+            yield f"{name} on a disk with {how}", partial(_on_disk, folder, writer, how)
+    for how in ("size=8k", "ro"):
+        for name, (words, text) in IN_PLACE.items():
+            yield f"{name} on a disk with {how}", partial(_in_place, folder, words, text, how)
+        yield f"kept proofs on a disk with {how}", partial(_cache, folder, how)
+        yield f"saves of the page on a disk with {how}", partial(_saved, folder, how)
 
 
-def _on_disk(folder: Path, asked: Callable[[str, str], list[str]], how: str) -> str:
+@contextmanager
+def _disk(folder: Path, how: str, files: Mapping[str, str]) -> Iterator[Path | None]:
+    """A disk without room for more, or to read from alone, with some files on it."""
     disk = fresh(folder) / "disk"
     disk.mkdir()
     if not _mounted(disk, "size=1m" if how == "ro" else how):
-        return ""
+        yield None
+        return
     try:
-        (disk / "out").write_text("old")
-        if "size" in how:
+        for name, text in files.items():
+            (disk / name).write_text(text)
+        if how != "ro":
             _fill(disk)
         elif not _mounted(disk, "remount,ro"):
+            yield None
+            return
+        yield disk
+    finally:
+        subprocess.run(["umount", "-l", str(disk)], check=False)
+
+
+def _on_disk(folder: Path, writer: Writer, how: str) -> str:
+    with _disk(folder, how, {f"out{writer.ends}": "old"}) as disk:
+        if disk is None:
             return ""
-        target = "disk/out" if asked("", "x")[0] != "pack" else "disk/folder"
-        if "--certificate" in asked("", "x"):
-            target = "disk/folder"
-        before = {path.name for path in disk.iterdir()}
-        done = clearproof(asked(JUNCTION, target), folder)
-        left = {path.name for path in disk.iterdir()} - before - {"folder"}
+        old = disk / f"out{writer.ends}"
+        name = "folder" if writer.folder else f"fresh{writer.ends}" if writer.new else old.name
+        before = _seen(disk), _seen(folder)
+        done = clearproof(writer.words(f"disk/{name}"), folder)
+        after = _seen(disk), _seen(folder)
         return _wrong(
             (done.code == ExitCode.BAD_INPUT, f"exit code {done.code}: {done.errors[-300:]}"),
             (_lines(done) == 1, f"lines: {done.errors[:300]}"),
-            ((disk / "out").read_text() == "old", "what was there"),
-            (not left and not _strays(disk), f"stray: {left}"),
+            (old.read_text() == "old", "what was there"),
+            (before == after, f"stray: {before} {after}"),
         )
-    finally:
-        subprocess.run(["umount", "-l", str(disk)], check=False)
 
 
-def _in_place(folder: Path, asked: Callable[[str, str], list[str]], how: str) -> str:
-    disk = fresh(folder) / "disk"
-    disk.mkdir()
-    if not _mounted(disk, "size=1m" if how == "ro" else how):
-        return ""
-    try:
-        untidy = "block   A ,B\nedge W,E\ntrack W=A|B=E\n# a remark\n" * 1
-        (disk / "x.ixl").write_text(untidy)
-        if how == "ro" and not _mounted(disk, "remount,ro"):
+def _seen(folder: Path) -> set[str]:
+    return {path.name for path in folder.iterdir()}
+
+
+def _in_place(folder: Path, words: Callable[[str], list[str]], text: str, how: str) -> str:
+    with _disk(folder, how, {"x.ixl": text}) as disk:
+        if disk is None:
             return ""
-        _fill(disk)
-        done = clearproof(asked(JUNCTION, "disk/x.ixl"), folder)
+        done = clearproof(words("disk/x.ixl"), folder)
         return _wrong(
-            (done.code in (1, 2), f"exit code {done.code}: {done.errors[-300:]}"),
-            ((disk / "x.ixl").read_text() == untidy, "what was there"),
+            (done.code == ExitCode.BAD_INPUT, f"exit code {done.code}: {done.errors[-300:]}"),
+            (_lines(done) == 1, f"lines: {done.errors[:300]}"),
+            ((disk / "x.ixl").read_text() == text, "what was there"),
             (not _strays(disk), "a stray file"),
         )
-    finally:
-        subprocess.run(["umount", "-l", str(disk)], check=False)
+
+
+def _cache(folder: Path, how: str) -> str:
+    """Where no proof can be kept, all is as if none were."""
+    with _disk(folder, how, {}) as disk:
+        if disk is None:
+            return ""
+        asked = ["prove", JUNCTION, "--only", "derailment"]
+        places = {"XDG_CACHE_HOME": str(disk), "XDG_DATA_HOME": str(disk)}
+        done = clearproof(asked, folder, environment={**places, "CLEARPROOF_NO_CACHE": ""})
+        usual = clearproof(asked, folder)
+        return _wrong(
+            ((done.code, done.errors) == (usual.code, usual.errors), f"{done} is not {usual}"),
+            (not _strays(disk) and not any(disk.rglob("*.key")), "a stray file"),
+        )
+
+
+def _saved(folder: Path, how: str) -> str:
+    with _disk(folder, how, {"x.ixl": TRACK}) as disk:
+        if disk is None:
+            return ""
+        of_page, told = Folder(disk), []
+        for save, stamp in (
+            (of_page.write, of_page.read("x.ixl").stamp), (of_page.write_card, ""),
+        ):  # fmt: skip
+            try:
+                save("x.ixl", TRACK * 1000, stamp)
+            except FolderError as error:
+                told.append(str(error))
+        return _wrong(
+            (len(told) == 2, f"told: {told}"),
+            ((disk / "x.ixl").read_text() == TRACK, "what was there"),
+            (_seen(disk) <= {"x.ixl", "filler"}, f"stray: {_seen(disk)}"),
+        )
 
 
 def _mounted(disk: Path, options: str) -> bool:
@@ -275,22 +316,49 @@ def _fill(disk: Path) -> None:
 
 
 def killed(folder: Path, r: Random) -> Iterator[Try]:
-    for name, asked in {**TO_A_FILE, **TO_A_FOLDER}.items():
+    for name, writer in WRITERS.items():
         for number in (signal.SIGTERM, signal.SIGINT):
             seconds = r.uniform(0.2, 4)
             label = f"{name}, {number.name} after {seconds:.1f} s"
-            yield label, partial(_killed, folder, asked, number, seconds)
+            yield label, partial(_killed, folder, writer, number, seconds)
+            label = f"{name}, {number.name} while it writes"
+            yield label, partial(_killed_writing, folder, writer, number)
 
 
-def _killed(
-    folder: Path, asked: Callable[[str, str], list[str]], number: signal.Signals, seconds: float
-) -> str:
-    fresh(folder)
-    process = subprocess.Popen(
-        [sys.executable, "-m", "verifier.cli", *asked(JUNCTION, "out")], cwd=folder,
-        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+# Told to end when a file is written and has no name yet.
+WHILE_WRITING = """
+import os, signal, sys
+from pathlib import Path
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell may ignore it for `&`
+flush = os.fsync
+def ended(number):
+    if Path(f"/proc/self/fd/{number}").resolve().is_relative_to(Path.cwd()):
+        os.kill(os.getpid(), int(sys.argv[1]))
+    flush(number)
+os.fsync = ended
+from verifier.cli import main
+sys.exit(main(sys.argv[2:]))
+"""
+
+
+def _killed_writing(folder: Path, writer: Writer, number: signal.Signals) -> str:
+    before = _seen(fresh(folder))
+    done = subprocess.run(
+        [sys.executable, "-c", WHILE_WRITING, str(int(number)), *writer.words(f"out{writer.ends}")],
+        cwd=folder, capture_output=True, text=True, timeout=PATIENCE, check=False,
         env={**os.environ, "PYTHONPATH": str(ROOT), "CLEARPROOF_NO_CACHE": "1"},
     )  # fmt: skip
+    left = {name for name in _seen(folder) - before if not name.endswith(".journal")}
+    return _wrong(
+        (done.returncode == ExitCode.UNDECIDED, f"exit code {done.returncode}: {done.stderr}"),
+        (not left, f"left: {left}"),
+        ("Traceback" not in done.stderr, done.stderr[-300:]),
+    )
+
+
+def _killed(folder: Path, writer: Writer, number: signal.Signals, seconds: float) -> str:
+    fresh(folder)
+    process = _started(folder, writer)
     time.sleep(seconds)
     process.send_signal(number)
     _, errors = process.communicate(timeout=PATIENCE)
@@ -302,32 +370,38 @@ def _killed(
 
 
 def twice(folder: Path) -> Iterator[Try]:
-    for name, asked in {**TO_A_FILE, **TO_A_FOLDER}.items():
-        if name not in ("new", "draft"):
-            yield f"{name}, two at once", partial(_twice, folder, asked)
+    for name, writer in WRITERS.items():
+        yield f"{name}, two at once", partial(_twice, folder, writer)
 
 
-def _twice(folder: Path, asked: Callable[[str, str], list[str]]) -> str:
+def _twice(folder: Path, writer: Writer) -> str:
     fresh(folder)
-    both = [
-        subprocess.Popen(
-            [sys.executable, "-m", "verifier.cli", *asked(JUNCTION, "out")], cwd=folder,
-            stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
-            env={**os.environ, "PYTHONPATH": str(ROOT), "CLEARPROOF_NO_CACHE": "1"},
-        )
-        for _ in "12"
-    ]  # fmt: skip
+    both = [_started(folder, writer) for _ in "12"]
     ended = [(p.communicate(timeout=PATIENCE)[1], p.returncode) for p in both]
+    written = [code for _, code in ended if code != ExitCode.BAD_INPUT]
     return _wrong(
         (all(code in (0, 1, 2, 3) for _, code in ended), str(ended)[:600]),
+        (len(written) == 1 if writer.new else writer.folder or len(written) == 2, str(ended)[:600]),
         (not any("Traceback" in errors for errors, _ in ended), str(ended)[:600]),
         (not _strays(folder), f"stray: {[p.name for p in folder.iterdir()]}"),
     )
 
 
+def _started(folder: Path, writer: Writer) -> "subprocess.Popen[str]":
+    return subprocess.Popen(
+        [sys.executable, "-m", "verifier.cli", *writer.words(f"out{writer.ends}")], cwd=folder,
+        stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True,
+        env={**os.environ, "PYTHONPATH": str(ROOT), "CLEARPROOF_NO_CACHE": "1"},
+    )  # fmt: skip
+
+
 def _lines(done: Ended) -> int:
     """Lines on standard error, those apart that say how long a file takes already."""
-    return sum(not re.fullmatch(r"\S+: \d+ s", line) for line in done.errors.splitlines() if line)
+    return sum(
+        not re.fullmatch(r"\S+( junctions)?: .*\d+ s", line)
+        for line in done.errors.splitlines()
+        if line
+    )
 
 
 def _strays(folder: Path) -> list[Path]:
