@@ -78,7 +78,7 @@ TO_STANDARD_OUTPUT: Mapping[str, list[str]] = {
     **{f"sheet {kind}": ["sheet", JUNCTION if kind == "test-card" else WIRED, kind]
        for kind in SHEETS},
     **{f"sheet {kind} as CSV": ["sheet", JUNCTION if kind == "test-card" else WIRED, kind, "--csv"]
-       for kind in SHEETS},
+       for kind in SHEETS if kind != "addresses"},
     "export": ["export", JUNCTION, "--within", "1"],
     "export board": ["export", WIRED, "--within", "1", "--board", "B1"],
     "export aiger": ["export", TRAINS, "--format", "aiger"],
