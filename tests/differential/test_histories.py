@@ -116,6 +116,34 @@ signal 2 at A | B  Approach when R up and B clear  Stop otherwise
     steps_agree(plan, Random(1), lossy=False)
 
 
+def test_a_false_report_may_be_anywhere_in_its_block() -> None:
+    """What the file allows after a step depends on where current is taken to flow that does not."""
+    plan = verifier.load_text("""
+button Push
+edge West entering only
+edge East
+block B1 900 mm feeders f1
+block B2 1200 mm feeders f2
+track West = B1 | B2 = East
+lever L positions left, normal, right
+signal S at B1 | B2
+  Approach when B2 clear
+  Stop otherwise
+assume "that it stays clear" always not S at stop
+traffic Way on B2
+  rightward when not L left
+  leftward when L left and B2 occupied
+trains 1300 mm to 1300 mm, detectable at the locomotive only, load 2 mA
+supply Rail track power DCC 14 V 5 A
+district North fed by Rail
+detector D1 current-sensing on B1 through f1
+detector D2 current-sensing on B2 through f2
+driver Board drives S reads D1, D2
+""")
+    for seed in range(4):
+        steps_agree(plan, Random(seed), lossy=False, blips=True)
+
+
 def steps_agree(
     plan: Plan, r: Random, *, lossy: bool, blips: bool = False, faults: Sequence[Fault] = ()
 ) -> None:

@@ -123,10 +123,21 @@ class Stepper:
 
     def _matters(self, what: Observable, state: Valuation) -> bool:
         """Whether it makes a difference in a state how a choice is made."""
-        stock = self._stock(state)
         if what == observables.works:
             return self.variables.broken_in(state) is not None
-        return what.kind != "standing" or stock[observables.stock(what.name)] == "occupied"
+        return what.kind != "standing" or self._may_be_seen(what.name, state)
+
+    def _may_be_seen(self, block: str, state: Valuation) -> bool:
+        """Whether a detector may see stock on a block: it stands there, or is imagined there."""
+        if self._stock(state)[observables.stock(block)] == "occupied":
+            return True
+        held = self.variables.held(block) if block in self.variables.holds else None
+        if held and state[held] == "yes":
+            return True
+        blips = self.variables.blips
+        lasting = state[observables.blipped(tuple(blips))] if blips else observables.OVER
+        begins = lasting == observables.NOTHING
+        return any(block in blips[place] for place in blips if begins or place == lasting)
 
     @cached_property
     def _of_moments(self) -> tuple[Assumption, ...]:
