@@ -42,16 +42,25 @@ class Slip(NamedTuple):
 
 
 def slips(plan: Plan) -> Iterator[Slip]:
-    """Each condition of a rule or lock dropped, weakened, or said of the other state; two names of
-    a list swapped; each feeder that no detector has, and each gap in the wrong rail."""
+    """Each condition of a rule, lock, relay or timer dropped, weakened, or said of the other state;
+    two names of a list swapped; each feeder no detector has, and each gap in the wrong rail."""
     for signal in plan.signals.values():
         for lines in (signal.lines, *(head.lines for head in signal.heads)):
             for line in lines:
                 if line.when is not None:
                     yield from _of_condition("rule", line.when, plan)
     for throw in plan.locking.throws.values():
-        if throw.locked is not None:
-            yield from _of_condition("lock", throw.locked, plan)
+        match throw.locked:
+            case Not(part=released) if throw.electric:
+                yield from _of_condition("lock", released, plan)
+            case Fact() | All() | AnyOne() | Not():
+                yield from _of_condition("lock", throw.locked, plan)
+    for relay in plan.locking.relays.values():
+        for when in (relay.picks, relay.sticks):
+            if when is not None and not relay.after and not relay.step_of:
+                yield from _of_condition("memory", when, plan)
+    for timer in plan.locking.timers.values():
+        yield from _of_condition("memory", timer.runs, plan)
     text = plan.source.text
     for found in re.finditer(r"through ((?:[\w-]+, )+)([\w-]+)", text):
         shorter = f"through {found[1].removesuffix(', ')}"
@@ -143,7 +152,10 @@ def _form(when: Condition) -> object:
         case Not(part=part):
             return "not", _form(part)
         case All(parts=parts) | AnyOne(parts=parts):
-            return type(when), frozenset(map(_form, parts))
+            kind, forms = type(when), {*map(_form, parts)}
+            inner = [form for form in forms if isinstance(form, tuple) and form[0] is kind]
+            flat = forms.difference(inner).union(*(form[1] for form in inner))
+            return kind, frozenset(flat)
 
 
 def _show_the_same(plan: Plan, original: Plan) -> bool:

@@ -184,10 +184,10 @@ def test_a_lock_that_never_opens_mends_nothing() -> None:
     text = spec("drawbridge-broken").read_text("utf-8")
     judge = Judge(lambda other: checked(other, "drawbridge", None), None)
     before = judge.judged(text)
-    thrown = "thrown by G1-lever"
-    for_good = judge.judged(
-        text.replace(thrown, f"{thrown}\n  locked while Bridge occupied or Bridge clear")
-    )  # fmt: skip
+    # A relay that would have to be up to pick.
+    thrown, never = "thrown by G1-lever", "relay Never\n  picks when Never up\n"
+    locked = text.replace(thrown, f"{thrown}\n  locked while Bridge occupied or Never down")
+    for_good = judge.judged(locked.replace("gate G1", f"{never}gate G1", 1))
     assert "points-move-under-train: G1" not in for_good.broken
     assert not list(worse(before, for_good)), "no property says that a gate has to open"
     assert not judge.keeps_moving(before, for_good)

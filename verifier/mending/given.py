@@ -138,12 +138,32 @@ class Given:
             )
         )  # fmt: skip
 
+    @cached_property
+    def unasked(self) -> frozenset[str]:
+        """The relays, timers, buttons and named conditions that no condition asks for."""
+        kinds = tree.Relay | tree.Timer | tree.Button | tree.NamedCondition
+        every = [
+            name.text for s in self.statements if isinstance(s, kinds) for name in tree_names(s)
+        ]
+        moved = {name for throw in self.plan.locking.throws.values() for name in throw.buttons}
+        asked = {name.text for s in self.statements for fact in all_facts(s) for name in fact.names}
+        return frozenset(every) - asked - moved
+
     def free_name(self, *wanted: str) -> str:
         """The first of these names that is free, else the last with a number."""
         for name in wanted:
             if name not in self.names:
                 return name
         return next(n for i in count(2) if (n := f"{wanted[-1]}-{i}") not in self.names)
+
+
+def all_facts(node: object) -> Iterator[tree.Fact]:
+    """Every fact in a statement or a part of one."""
+    if isinstance(node, tree.Fact):
+        yield node
+    else:
+        for part in tree.parts_of(node):
+            yield from all_facts(part)
 
 
 def tree_names(statement: tree.Statement) -> Iterator[tree.DeclaredName]:

@@ -4,11 +4,12 @@ In: something broken over time. Out: proposals: a lock on what moves, with a tim
 run; a position at the start; what the crew promises last of all.
 """
 
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 
 from verifier.language.syntax import tree
+from verifier.mending.by_lines import held_already, held_by_lines, held_by_timers, righted
 from verifier.mending.changes import (
     Change,
     Proposal,
@@ -18,7 +19,7 @@ from verifier.mending.changes import (
     instead,
     without,
 )
-from verifier.mending.given import Given, clauses_of, conjoined, disjoined
+from verifier.mending.given import Given, all_facts, clauses_of, conjoined, disjoined
 from verifier.plan.devices import Device, devices
 from verifier.plan.locking.crew_rules import led_to
 from verifier.plan.model import Port
@@ -40,7 +41,7 @@ class _Asked:
 
     held: str
     free: str
-    cost: int
+    cost: float
     timer: str = ""
     words: str = ""
 
@@ -50,6 +51,7 @@ def locks(given: Given, obligation: Obligation) -> Iterator[Proposal]:
     if obligation.property not in MOVING:
         return
     for device in _concerned(given, obligation):
+        yield from _put_right(given, device)
         for asked in _ways_to_hold(given, device):
             made = _locked(given, device, asked)
             if made is not None:
@@ -71,32 +73,83 @@ def _concerned(given: Given, obligation: Obligation) -> list[Device]:
 
 
 def _ways_to_hold(given: Given, device: Device) -> Iterator[_Asked]:
+    """What a lock lacks, of all that it may be held by."""
     plan = given.plan
+    there = _names_there(given, device)
     led = list(led_to(device, plan.routes, plan.signals))
     signals = list(dict.fromkeys(route.signal for route, _ in led))
-    occupied, clear = f"{device.block} occupied", f"{device.block} clear"
-    at_stop = f"{', '.join(signals)} at stop"
-    not_stop = f"not {at_stop}" if len(signals) == 1 else f"not all of {at_stop}"
-    yield _Asked(occupied, clear, 2, words="while stock stands there")
-    if not signals:
-        return
-    yield _Asked(not_stop, at_stop, 3, words="while a signal over it is clear")
-    both = _Asked(f"{occupied} or {not_stop}", f"{clear} and {at_stop}", 4,
-                  words="while stock stands there or a signal over it is clear")  # fmt: skip
-    yield both
-    seconds = plan.locking.running.to_stop
+    lacking = [name for name in signals if name not in there]
+    parts: list[tuple[str, str]] = []
+    if device.block not in there:
+        parts.append((f"{device.block} occupied", f"{device.block} clear"))
+        yield _asked(parts, 2, "while stock stands there")
+    over: list[tuple[str, str]] = []
+    if lacking:
+        at_stop = f"{', '.join(lacking)} at stop"
+        every = "all of " if len(lacking) > 1 else ""
+        over.append((f"not {every}{at_stop}", at_stop))
+        cost = 3 if lacking == signals else 2
+        yield _asked(over, cost, "while a signal over it is clear")
+        if parts:
+            words = "while stock stands there or a signal over it is clear"
+            yield _asked([*parts, *over], 4, words)
+    if signals:
+        yield from _with_timer(given, device, signals, parts, over)
+    ways = [(2.1, one) for one in held_by_lines(plan, signals, there)]
+    for name, timer in held_by_timers(plan, device, signals, there):
+        ways.append((1.5 if name in given.unasked else 2.2, timer))
+    for usual, one in ways:
+        yield _asked([one], usual, f"while {one[0]}")
+        if parts:
+            yield _asked([*parts, one], usual + 1, f"while stock stands there or {one[0]}")
+
+
+def _asked(parts: Sequence[tuple[str, str]], cost: float, words: str, timer: str = "") -> _Asked:
+    held, free = zip(*parts, strict=True)
+    return _Asked(" or ".join(held), " and ".join(free), cost, timer, words)
+
+
+def _with_timer(
+    given: Given,
+    device: Device,
+    signals: list[str],
+    stock: list[tuple[str, str]],
+    over: list[tuple[str, str]],
+) -> Iterator[_Asked]:
+    """The same with a new timer, for as long as trains need to stop, and half as long again."""
+    seconds = given.plan.locking.running.to_stop
     if seconds is None:
         return
+    at_stop, clear = f"{', '.join(signals)} at stop", f"{device.block} clear"
     timer = given.free_name(f"{device.name}-time", f"{device.name}-lock-time")
+    done = (f"not {timer} done", f"{timer} done")
     for cost, longer in ((5, Fraction(1)), (6, Fraction(3, 2))):
         said = f"timer {timer} {decimal(seconds * longer)} s runs while {at_stop}"
         until = f"until its signals have been at stop for {decimal(seconds * longer)} s"
         words = f"while stock stands there or a signal over it is clear, and {until}"
-        held, free = f"{both.held} or not {timer} done", f"{both.free} and {timer} done"
-        yield _Asked(held, free, cost, said, words)
+        yield _asked([*stock, *over, done], cost, words, said)
         words = f"while stock stands there, and {until}"
-        held, free = f"{occupied} or not {timer} done", f"{clear} and {timer} done"
-        yield _Asked(held, free, cost, f"{said} and {clear}", words)
+        yield _asked([*stock, done], cost, words, f"{said} and {clear}")
+
+
+def _names_there(given: Given, device: Device) -> frozenset[str]:
+    """What the lock of something is held by already."""
+    locking = given.plan.locking.throws.get(device.name)
+    locked = locking.locked if locking else None
+    return held_already(locked) if locked is not None else frozenset()
+
+
+def _put_right(given: Given, device: Device) -> Iterator[Proposal]:
+    """The lock that something has, with one part of its condition put right."""
+    statement = given.alone(device.name)
+    if statement is None or device.pipe is not None:
+        return
+    for kind in ("locked while", "electric lock"):
+        for clause in clauses_of(statement, kind):
+            if clause.condition is not None:
+                for one in righted(given, clause.condition, kind == "electric lock"):
+                    why = f"{one.why} in the lock of {device.name}"
+                    yield Proposal(why, one.cost, (instead(clause.condition.span, one.text),))
 
 
 def _locked(given: Given, device: Device, asked: _Asked) -> Proposal | None:
@@ -139,7 +192,7 @@ def locks_without_power(given: Given, obligation: Obligation) -> Iterator[Propos
         if statement is None or not locked or locked[0].condition is None:
             continue
         asked = {
-            name.text: None for fact in _facts(locked[0].condition) for name in fact.names
+            name.text: None for fact in all_facts(locked[0].condition) for name in fact.names
             if name.text in given.plan.locking.relays
         }  # fmt: skip
         led = led_to(device, given.plan.routes, given.plan.signals)
@@ -168,16 +221,6 @@ def locks_without_power(given: Given, obligation: Obligation) -> Iterator[Propos
         )
         changes = (held, after(given.text, statement.span, f"\n{said}"), *lines)
         yield Proposal(why, 1, changes)
-
-
-def _facts(condition: tree.Condition) -> Iterator[tree.Fact]:
-    if isinstance(condition, tree.Fact):
-        yield condition
-    else:
-        for part in tree.parts_of(condition):
-            for inner in part if isinstance(part, tuple) else (part,):
-                if isinstance(inner, tree.Fact | tree.AllOf | tree.AnyOf | tree.Negation):
-                    yield from _facts(inner)
 
 
 def times(given: Given, obligation: Obligation) -> Iterator[Proposal]:
@@ -255,7 +298,7 @@ def _taken_out(given: Given, signal: str) -> list[Change]:
     statement = given.declaring(signal)
     changes = [without(given.text, statement.span)] if statement else []
     for other in given.statements:
-        for fact in (f for f in _all_facts(other) if other is not statement):
+        for fact in (f for f in all_facts(other) if other is not statement):
             names = [name.text for name in fact.names]
             if signal in names:
                 if len(names) == 1:
@@ -264,14 +307,6 @@ def _taken_out(given: Given, signal: str) -> list[Change]:
                 left = ", ".join(name for name in names if name != signal)
                 changes.append(instead(span, left))
     return changes
-
-
-def _all_facts(node: object) -> Iterator[tree.Fact]:
-    if isinstance(node, tree.Fact):
-        yield node
-    else:
-        for part in tree.parts_of(node):
-            yield from _all_facts(part)
 
 
 def edge_alone(

@@ -6,7 +6,7 @@ promises too much.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from verifier.language.syntax import tree
@@ -30,12 +30,14 @@ _OPPOSITE = {
 @dataclass(frozen=True, slots=True)
 class Asked:
     """A condition of the file: ``owner`` in words, ``permits`` when it lets something happen (a
-    line that clears, a lock released), else it prevents that while it holds."""
+    line that clears, a lock released), else it prevents that while it holds. ``near``: what is
+    asked beside it, and where it is asked itself."""
 
     owner: str
     condition: tree.Condition
     permits: bool = True
     line: tree.Rule | None = None
+    near: frozenset[str] = frozenset()
 
 
 def conditions(given: Given, obligation: Obligation) -> list[Asked]:
@@ -76,18 +78,42 @@ def _of_rules(owner: str, rules: Iterable[tree.Rule]) -> Iterator[Asked]:
 
 
 def _of_memory(given: Given) -> Iterator[Asked]:
-    for statement in given.statements:
-        names = [n.text for n in getattr(statement, "names", ())]
-        names = names or [getattr(getattr(statement, "name", None), "text", "")]
-        for clause in getattr(statement, "clauses", ()):
-            if clause.condition is None or clause.then:
-                continue
+    every = [
+        (statement, one) for statement in given.statements for one in _remembered(statement)
+    ]  # fmt: skip
+    for statement, one in every:
+        own = {*_declared(statement)}
+        there = own | _named(one.condition)
+        near = {
+            said for other, beside in every if beside.condition is not one.condition
+            if other is statement or own & _named(beside.condition)
+            for part in _parts(beside.condition) if not there & _named(part)
+            for said in _singly(given, part)
+        }  # fmt: skip
+        yield replace(one, near=frozenset(near))
+
+
+def _remembered(statement: tree.Statement) -> Iterator[Asked]:
+    """The conditions of a relay, a lock, a timer or an edge."""
+    title = ", ".join(_declared(statement))
+    for clause in getattr(statement, "clauses", ()):
+        if clause.condition is not None and not clause.then:
             permits = clause.kind != "locked while" and clause.kind != "sticks while"
-            yield Asked(f"`{clause.kind} …` of {', '.join(names)}", clause.condition, permits)
-        if isinstance(statement, tree.Timer):
-            yield Asked(f"`runs while …` of {names[0]}", statement.runs)
-        if isinstance(statement, tree.Edge) and statement.entering is not None:
-            yield Asked(f"`entering when …` of {', '.join(names)}", statement.entering)
+            yield Asked(f"`{clause.kind} …` of {title}", clause.condition, permits)
+    if isinstance(statement, tree.Timer):
+        yield Asked(f"`runs while …` of {title}", statement.runs)
+    if isinstance(statement, tree.Edge) and statement.entering is not None:
+        yield Asked(f"`entering when …` of {title}", statement.entering)
+
+
+def _declared(statement: tree.Statement) -> list[str]:
+    """The names that a relay, a lock, a timer or an edge has."""
+    names = [n.text for n in getattr(statement, "names", ())]
+    return names or [getattr(getattr(statement, "name", None), "text", "")]
+
+
+def _named(condition: tree.Condition) -> set[str]:
+    return {name.text for fact in facts(condition) for name in fact.names}
 
 
 def facts(condition: tree.Condition) -> Iterator[tree.Fact]:
@@ -203,6 +229,10 @@ def _pool(given: Given, obligation: Obligation, asked: Asked) -> list[str]:
     near |= {f"{name} down": None for name in plan.locking.relays}
     near |= {f"{name} up": None for name in plan.locking.relays if not asked.permits}
     near |= {f"not {name} done": None for name in plan.locking.timers if not asked.permits}
+    if asked.permits and not is_line:
+        near |= {f"{name} up": None for name in plan.locking.relays}
+        near |= {f"{name} done": None for name in plan.locking.timers}
+    near |= dict.fromkeys(name for name in plan.conditions if name in given.unasked)
     near |= {f"{name} at stop": None for name in plan.signals if asked.permits}
     near |= {f"{name} {'clear' if asked.permits else 'occupied'}": None for name in plan.blocks}
     if asked.permits and not is_line:
@@ -222,7 +252,13 @@ def _every_line(given: Given) -> list[Asked]:
 
 def _unusual(given: Given, obligation: Obligation, asked: Asked, extra: str) -> float:
     """How much less usual an addition is than another: of a lever to what is no line of a signal;
-    to a line, where a lock is at fault."""
+    to a line, where a lock is at fault. Less than nothing for what is asked beside it, and for
+    what the file has and asks nowhere."""
+    if any(extra in (n, f"{n} up", f"{n} down", f"{n} done", f"not {n} done", f"{n} pressed")
+           for n in given.unasked):  # fmt: skip
+        return -0.4
+    if extra in asked.near:
+        return -0.2
     entry = BY_NAME.get(obligation.property)
     of_locks = entry is not None and entry.group == "locking"
     if asked.line is not None:
