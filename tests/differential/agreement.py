@@ -15,7 +15,7 @@ from verifier.logic.expr import Expr, atom, conjunction
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.situation import Situation
-from verifier.plan.wiring.faults import Fault
+from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.properties.catalog import FAILURES
 from verifier.properties.failures import counts_against, harms, more_restrictive
 from verifier.properties.obligation import Obligation
@@ -206,7 +206,8 @@ def failures_agree(truth: Truth, report: Report) -> None:
 
 def silent_agree(truth: Truth, report: Report) -> None:
     """Just those faults are silent with which, in every situation, no harm is done, no signal is
-    read differently and every head shows what it shows without. ``truth`` as in
+    read differently, every head shows what it shows without, and so does every indicator. (Whoever
+    looks at an indicator finds its own wire broken, be it never lit.) ``truth`` as in
     :func:`failures_agree`."""
     evaluator = Evaluator(truth.plan)
     differs: set[Observable] = set()
@@ -219,10 +220,14 @@ def silent_agree(truth: Truth, report: Report) -> None:
         for signal in truth.plan.signals.values():
             if seen.colors(signal) != sound.colors(signal):
                 differs.update(broken)
+        for indicator in truth.plan.indicators.values():
+            if seen.state(indicator.what) != sound.state(indicator.what):
+                differs.update(broken)
     for row in report.failures:
         fault = next((f for f in truth.plan.equipment.faults if (f.name,) == row.faults), None)
         if fault is not None and fault.what in truth.faults:
             expected = row.consequence == "none" and not fault.moves_points
+            expected = expected and fault.kind is not FaultKind.INDICATOR
             assert bool(row.silent) == (expected and fault.what not in differs), row
 
 
@@ -232,7 +237,8 @@ def _is_broken(what: Observable) -> Expr:
 
 def _consequence(truth: Truth, here: int, done: Sequence[Obligation]) -> str:
     if done:
-        return "false proceed"
+        of_signals = any(harm.property != "indicator-misleads" for harm in done)
+        return "false proceed" if of_signals else "false indication"
     signals = truth.plan.signals.values()
     less = any(truth.of(more_restrictive(s, truth.plan)) & here for s in signals)
     return "more restrictive" if less else "none"
@@ -269,7 +275,8 @@ def pairs_agree(plan: Plan, report: Report) -> None:
     told = {frozenset(row.faults) for row in rows if len(row.faults) == 2}
     all_known = not any(row.kind == "pair" and row.consequence == "undecided" for row in rows)
     alone = {row.faults[0] for row in rows
-             if row.kind != "pair" and row.consequence == "false proceed"}  # fmt: skip
+             if row.kind != "pair"
+             and row.consequence in ("false proceed", "false indication")}  # fmt: skip
     asked = _harms(plan, report)
     sound = Truth(plan)
     for one, other in combinations(plan.equipment.faults, 2):

@@ -10,6 +10,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from random import Random
 
+from tests.differential.indicators import with_indicators
 from tests.differential.junctions import built, write_junction
 from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan.minimality import count_situations
@@ -110,7 +111,10 @@ class Electrician:
         text = MADE.sub("", text) if "CP674" in refused(text) else text
         # Nothing lights a head where nothing reports a train; all of a signal or none are lit so.
         text = LIT.sub("", text) if refused(text) & {"CP675", "CP677"} else text
-        return NOTICES.sub("", text) if "CP650" in refused(text) else text
+        text = NOTICES.sub("", text) if "CP650" in refused(text) else text
+        # (All else stays as it is.)
+        r = Random(f"indicators {text}")
+        return with_indicators(text, r) if r.random() < 0.4 and not refused(text) else text
 
     # -------------------------------------------------------------- power and trains
 

@@ -9,8 +9,9 @@ import verifier
 from tests.differential.junctions import built, write_junction
 from verifier.engines.smt.max_load import most_together
 from verifier.language.diagnostics.diagnostic import InputError
+from verifier.logic.expr import holds
 from verifier.plan.model import Plan
-from verifier.properties.electrical import Load, all_lit
+from verifier.properties.electrical import Load, all_lit, burning
 from verifier.reference.evaluator import Evaluator
 from verifier.reference.explicit_situations import allowed_situations
 from verifier.world.world import World, check_circles
@@ -24,7 +25,7 @@ def by_enumeration(plan: Plan, loads: list[Load]) -> Fraction:
     most = Fraction(0)
     for situation in allowed_situations(plan):
         seen = evaluator.see(situation)
-        lit = (lamp for head, lamp in loads if seen.states[head.lens] != "dark")
+        lit = (lamp for burns, lamp in loads if holds(burns, seen.states))
         most = max(most, sum(lit, Fraction(0)))
     return most
 
@@ -41,7 +42,7 @@ def test_the_most_is_what_every_situation_looked_at_by_itself_gives(seed: int) -
     r = Random(seed)
     plan = built(write_junction(r, 3000))
     heads = [head for signal in plan.signals.values() for head in signal.heads]
-    loads = [(head, r.choice([5, 15, 15, 20, 37]) * mA) for head in heads]
+    loads = [(burning(head), r.choice([5, 15, 15, 20, 37]) * mA) for head in heads]
     found = most_together(World(plan), loads)
     assert found.proved and not found.why
     assert found.amps == by_enumeration(plan, loads)
@@ -66,7 +67,7 @@ head 4L.lower
 
 def test_heads_that_take_turns_are_not_added_up() -> None:
     plan = verifier.load_text(DARK)
-    loads = [(head, 20 * mA) for head in plan.signals["4L"].heads]
+    loads = [(burning(head), 20 * mA) for head in plan.signals["4L"].heads]
     found = most_together(World(plan), loads)
     assert all_lit(loads) == 40 * mA
     assert (found.amps, found.bound, found.proved) == (20 * mA, 20 * mA, True)
@@ -81,7 +82,9 @@ def test_without_lamps_nothing_is_drawn() -> None:
 def test_currents_of_which_there_are_too_many_sums_are_bounded_by_all_lit() -> None:
     plan = verifier.load_text(DARK)
     upper, lower = plan.signals["4L"].heads
-    loads = [(upper if i % 2 else lower, Fraction(2**i, 1000)) for i in range(12)]  # 4096 sums
+    loads = [
+        (burning(upper if i % 2 else lower), Fraction(2**i, 1000)) for i in range(12)
+    ]  # 4096 sums
     found = most_together(World(plan), loads)
     assert not found.proved and "too many" in found.why
     assert 0 < found.amps < found.bound == all_lit(loads)
@@ -89,6 +92,6 @@ def test_currents_of_which_there_are_too_many_sums_are_bounded_by_all_lit() -> N
 
 def test_no_time_leaves_the_bound_where_it_was() -> None:
     plan = verifier.load_text(DARK)
-    loads = [(head, 20 * mA) for head in plan.signals["4L"].heads]
+    loads = [(burning(head), 20 * mA) for head in plan.signals["4L"].heads]
     found = most_together(World(plan), loads, timeout=1e-9)
     assert not found.proved and found.bound == 40 * mA and found.why

@@ -145,8 +145,9 @@ def truthful(plan: Plan) -> Plan:
         traffic={name: replace(one, supply=None) for name, one in plan.locking.traffic.items()},
     )
     equipment = derive_equipment(
-        NO_WIRING, plan.track, plan.blocks, plan.signals, plan.conditions, locking
-    )
+        NO_WIRING, plan.track, plan.blocks, plan.signals, plan.conditions, locking,
+        plan.indicators,
+    )  # fmt: skip
     return replace(
         plan, wiring=NO_WIRING, equipment=equipment, inputs=given, unwired_inputs=given,
         locking=locking,

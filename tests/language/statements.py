@@ -307,6 +307,8 @@ statements: Words = st.one_of(
         maybe("powered", "by", names)),
     seq("button", listed, maybe("contact", st.sampled_from(["pressed", "released"])),
         maybe("powered", "by", names)),
+    seq("indicator", names, "lit", "when", conditions),
+    seq("bell", names, "rings", "when", conditions),
     seq("prove", strings, st.one_of(modes, st.just("possible")), conditions),
     seq("assume", strings, modes, conditions),
     seq("waive", claims, maybe("for", subjects), "because", strings),

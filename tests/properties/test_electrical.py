@@ -82,7 +82,7 @@ def test_too_much_is_what_adding_up_every_combination_says(currents: list[int], 
     """The formula against plain sums over which of three heads are lit."""
     plan = verifier.load_text(board("12 V 1 A"))
     heads = [head for signal in plan.signals.values() for head in signal.heads]
-    loads = [(h, Fraction(c)) for h, c in zip(heads, currents, strict=True)]
+    loads = [(electrical.burning(h), Fraction(c)) for h, c in zip(heads, currents, strict=True)]
     formula = electrical.more_than(Fraction(limit), loads)
     for lit in product((True, False), repeat=3):
         states = {
@@ -95,7 +95,7 @@ def test_too_much_is_what_adding_up_every_combination_says(currents: list[int], 
 def test_many_lamps_that_all_draw_differently_are_counted_one_a_head() -> None:
     plan = verifier.load_text(board("12 V 1 A"))
     head = next(iter(plan.signals.values())).heads[0]
-    loads = [(head, Fraction(2**i)) for i in range(20)]
+    loads = [(electrical.burning(head), Fraction(2**i)) for i in range(20)]
     assert repr(electrical.more_than(Fraction(2**20 - 2), loads)) == "true"
     assert repr(electrical.more_than(Fraction(2**20 - 1), loads)) == "false"
 

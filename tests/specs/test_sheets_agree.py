@@ -74,6 +74,7 @@ def breaks(wire: Conductor, plan: Plan) -> Iterator[str]:
                         yield wire.name
         case "lamp common":
             yield fault_name(FaultKind.HEAD, wire.serves)
+            yield fault_name(FaultKind.INDICATOR, wire.serves)
             yield wire.name
             # It drops an arm, whatever holds that up: as the wire does that holds it.
             yield from (

@@ -49,7 +49,7 @@ _IN_FIELD: dict[tuple[type[s.SyntaxNode], str], tuple[str, ...]] = {
     (s.District, "blocks"): ("block",),
     (s.Feeders, "on"): ("block",),
     (s.SubBus, "feeders"): ("feeder",),
-    (s.Driver, "heads"): ("head", "signal"),
+    (s.Driver, "heads"): ("head", "signal", "indicator", "bell"),
     (s.Rail, "blocks"): ("block",),
     (s.OverLeg, "name"): ("turnout", "crossing", "slip"),
     (s.Fact, "names"): STATED,

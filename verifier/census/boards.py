@@ -42,7 +42,8 @@ def asked_by(driver: Driver, survey: Survey) -> list[Observable]:
 
 
 def asked_by_heads(driver: Driver, survey: Survey) -> list[Observable]:
-    """What the rules of a board's heads ask for; of those that a train lights, also its block."""
+    """What the rules of a board's heads ask for; of those that a train lights, also its block; and
+    what its indicators and bells repeat."""
     asked: list[Condition] = []
     for signal, head in heads(survey):
         if head.name in driver.heads:
@@ -50,6 +51,7 @@ def asked_by_heads(driver: Driver, survey: Survey) -> list[Observable]:
             asked += [line.when for line in lines if line.when is not None]
             if driver.sold_as(head.name).approach and signal.lit is not None:
                 asked.append(signal.lit)
+    asked += [survey.plan.indicators[name].when for name in driver.indicators]
     return _opened(asked, survey)
 
 
@@ -136,9 +138,9 @@ def lamps_there(shown: Iterable[tuple[str, str]], driver: Driver) -> Iterator[tu
 
 
 def outputs_needed(driver: Driver, survey: Survey) -> int:
-    """One for each lamp of its heads (a lamp that also flashes is one, dark is none), two for each
-    machine, one for each lock, and one for each wire to other boards that hear what it keeps in
-    memory, or what a signal shows whose first head it lights."""
+    """One for each lamp of its heads (a lamp that also flashes is one, dark is none), one for each
+    indicator or bell, two for each machine, one for each lock, and one for each wire to other
+    boards that hear what it keeps in memory, or what a signal shows whose first head it lights."""
     plan = survey.plan
     lamps = [
         (head.name, color) for _, head in heads(survey) if head.name in driver.heads
@@ -154,6 +156,7 @@ def outputs_needed(driver: Driver, survey: Survey) -> int:
         kept = set()
     kept |= {s.name for s in plan.signals.values() if s.heads[0].name in driver.heads}
     wires = sum(wires_from(name, survey) for name in told & kept)
+    lamps += [(name, "") for name in driver.indicators]
     return len(lamps) + 2 * len(driver.throws) + len(driver.unlocks) + wires
 
 

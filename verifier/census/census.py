@@ -4,7 +4,17 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
 from typing import Literal
 
-from verifier.census import currents, distances, faults, locks, rails, signals, use, wires
+from verifier.census import (
+    currents,
+    distances,
+    faults,
+    locks,
+    panel,
+    rails,
+    signals,
+    use,
+    wires,
+)
 from verifier.census.says import Must, Musts, Over, all_of, any_of, no
 from verifier.census.survey import Survey
 from verifier.logic.expr import Expr, atom
@@ -39,6 +49,7 @@ CENSUS: Mapping[str, Entry] = {
     "crossover-ends-disagree": Entry(signals.crossover_ends_disagree),
     "derail-not-set": Entry(signals.derail_not_set),
     "span-not-locked": Entry(signals.span_not_locked),
+    "indicator-misleads": Entry(panel.indicator_misleads),
     "stopping-distance": Entry(distances.stopping_distance),
     "train-hidden": Entry(distances.train_hidden),
     "fouling-undetected": Entry(distances.fouling_undetected),
@@ -138,6 +149,7 @@ def harms(plan: Plan) -> Iterator[Counted]:
     and a more favorable aspect."""
     for entry in census(plan):
         of_signals = entry.must.at and not entry.must.note and entry.property not in UNTOUCHED
+        of_signals = of_signals or entry.property == "indicator-misleads"
         if of_signals and entry.mode == "never" and entry.over == "situations":
             yield entry
     for must in faults.more_favorable(Survey(plan)):

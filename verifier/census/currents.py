@@ -9,7 +9,7 @@ from verifier.census import boards
 from verifier.census.says import Must, Musts, all_of, any_of
 from verifier.census.survey import Survey
 from verifier.logic.expr import FALSE, TRUE, Expr, atom, constant
-from verifier.plan.model import Head
+from verifier.plan.observables import Observable
 from verifier.plan.wiring.electrical_constants import ohms_per_meter
 from verifier.plan.wiring.wiring_model import (
     District,
@@ -212,15 +212,20 @@ def _there_and_back(run: Run) -> float:
     return 2 * float(run.length) * ohms_per_meter(run.gauge)
 
 
-_Load = tuple[Head, Fraction]
+# When something draws current, and how much.
+_Load = tuple[Expr, Fraction]
 
 
 def _lamps(driver: Driver, survey: Survey) -> list[_Load]:
-    return [
-        (head, driver.lamp)
-        for _, head in boards.heads(survey)
-        if driver.lamp and head.name in driver.heads
+    if not driver.lamp:
+        return []
+    heads = [head for _, head in boards.heads(survey) if head.name in driver.heads]
+    burns = [atom(head.lens, *(c for c in head.lens.values if c != "dark")) for head in heads]
+    burns += [
+        atom(Observable("indicator", name, ("off", "on"), "off"), "on")
+        for name in driver.indicators
     ]
+    return [(each, driver.lamp) for each in burns]
 
 
 def draw_more_than(limit: Fraction, loads: list[_Load]) -> Expr:
@@ -242,9 +247,8 @@ def draw_more_than(limit: Fraction, loads: list[_Load]) -> Expr:
             return TRUE
         if index == len(loads):
             return FALSE
-        head, amps = loads[index]
+        burns, amps = loads[index]
         dark, lit = more(index + 1, drawn), more(index + 1, drawn + amps)
-        burns = atom(head.lens, *(color for color in head.lens.values if color != "dark"))
         return any_of(dark, all_of(burns, lit))
 
     return more(0, Fraction(0))

@@ -15,7 +15,7 @@ from verifier.plan.wiring.wiring_model import Detector, Machine
 
 def lamp_out(survey: Survey) -> Musts:
     """Every lamp of every head that a driver lights, every such head as a whole, and the wire that
-    heads of one signal have in common."""
+    heads of one signal have in common; the wire to every indicator and bell that a driver has."""
     for head in _driven_heads(survey):
         driver = next(d for d in survey.plan.wiring.drivers.values() if head.name in d.heads)
         colors = {steady(shown): None for shown in head.values if shown != "dark"}
@@ -26,6 +26,9 @@ def lamp_out(survey: Survey) -> Musts:
                 yield _fault(f"lamp {head.name} {lamp}", "out")
         if driver.sold_as(head.name).make != "semaphore":
             yield _fault(f"head {head.name}", "dark")
+    for name in survey.plan.indicators:
+        if any(name in driver.indicators for driver in survey.plan.wiring.drivers.values()):
+            yield _fault(f"wire to {name}", "broken")
     for signal in survey.plan.signals.values():
         for driver in survey.plan.wiring.drivers.values():
             own = [head.name for head in signal.heads if head.name in driver.heads]

@@ -32,7 +32,7 @@ from verifier.world.memory_abstraction import faults_reaching_histories
 from verifier.world.world import World
 
 _ORDER: tuple[Consequence, ...] = (
-    "false proceed", "unlocked", "undecided", "more restrictive", "none",
+    "false proceed", "unlocked", "false indication", "undecided", "more restrictive", "none",
 )  # fmt: skip
 
 

@@ -4,11 +4,12 @@ In: a fault, and the world in which it may be present. Out: a :class:`FaultEffec
 who ask, and its row of the failure table.
 """
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from verifier.engines.smt.situations import SituationCheck
 from verifier.logic.expr import Expr, atom, conjunction, negation
-from verifier.plan.wiring.faults import Fault
+from verifier.plan.wiring.faults import Fault, FaultKind
 from verifier.properties.failures import most_telling
 from verifier.properties.obligation import Obligation
 from verifier.verdicts.report import Consequence, Failure, Verdict
@@ -46,6 +47,8 @@ class FaultEffect:
     @property
     def silent(self) -> bool:
         """It does no harm alone, and nobody finds it: every signal shows what it would without."""
+        if self.fault.kind is FaultKind.INDICATOR:
+            return False  # whoever looks at it finds it
         harmless = self.consequence == "none"
         return harmless and not (self.shows or self.holds) and not self.fault.moves_points
 
@@ -86,12 +89,18 @@ class FaultEffect:
     @property
     def consequence(self) -> Consequence:
         if self.harms:
-            return "false proceed"
+            return consequence_of(self.harms)
         if self.unlocks is not None:
             return "unlocked"
         if self.why_unknown:
             return "undecided"
         return "more restrictive" if self.restricts or self.holds else "none"
+
+
+def consequence_of(harms: Iterable[Obligation]) -> Consequence:
+    """What these harms come to: all of them may be about indicators of the panel alone."""
+    misled = all(harm.property == "indicator-misleads" for harm in harms)
+    return "false indication" if misled else "false proceed"
 
 
 def assumed(world: World) -> tuple[list[Expr], list[Expr]]:

@@ -9,7 +9,13 @@ what signals show then goes round in a circle, each pair is asked about in a wor
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import combinations
 
-from verifier.decide.fault_effects import CIRCLE, FaultEffect, already_comes_about, assumed
+from verifier.decide.fault_effects import (
+    CIRCLE,
+    FaultEffect,
+    already_comes_about,
+    assumed,
+    consequence_of,
+)
 from verifier.engines.proof_store import ProofStore
 from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.smt.train_length_constraints import rooms
@@ -118,7 +124,7 @@ class FaultPairs:
             first = sorted(pair, key=lambda what: what not in self._silent)
             names = tuple(what.name for what in first)
             unseen = tuple(what.name for what in first if what in self._silent)
-            row = Failure(names, "pair", "false proceed", harm.trouble, unseen)
+            row = Failure(names, "pair", consequence_of([harm]), harm.trouble, unseen)
             self._found[frozenset(pair)] = row
         self._undecided = reason or self._undecided
 

@@ -14,7 +14,7 @@ from verifier.engines.smt.situations import SituationCheck
 from verifier.engines.smt.train_length_constraints import rooms
 from verifier.engines.stopping import checkpoint
 from verifier.language.diagnostics.diagnostic import InputError
-from verifier.logic.expr import atom, conjunction, disjunction, negation, support
+from verifier.logic.expr import Expr, atom, conjunction, disjunction, negation, support
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import power_of
 from verifier.plan.model import Plan, Signal
@@ -119,7 +119,13 @@ class SingleFaults:
             self._find_held(words, condition, name, group)
         for signal in signals:
             checkpoint()
-            self._find_shown(signal, group)
+            self._find_shown(group, [
+                atom(observables.lens(head.name, head.color.values), color)
+                for head in signal.heads
+                for color in dict.fromkeys((*head.color.values, "dark"))
+            ])  # fmt: skip
+        on_panel = (indicator.what for indicator in self.plan.indicators.values())
+        self._find_shown(group, [atom(what, state) for what in on_panel for state in what.values])
 
     def _groups(self) -> Iterable[tuple[Observable, ...]]:
         groups: dict[frozenset[str], list[Observable]] = {}
@@ -187,19 +193,17 @@ class SingleFaults:
                 if what not in opening:
                     group[what].holds.append(words)
 
-    def _find_shown(self, signal: Signal, group: Mapping[Observable, FaultEffect]) -> None:
-        """With which of the faults that do nothing else a head shows another color."""
+    def _find_shown(self, group: Mapping[Observable, FaultEffect], shown: Iterable[Expr]) -> None:
+        """With which of the faults that do nothing else one of these is not as without."""
         first = next(iter(group.values()))
         open_ones = [what for what, effect in group.items() if effect.silent]
         if not open_ones:
             return
         differs = []
-        for head in signal.heads:
-            for color in dict.fromkeys((*head.color.values, "dark")):
-                lit = atom(observables.lens(head.name, head.color.values), color)
-                now, usual = first.world.expand(lit), self._sound.expand(lit)
-                if now is not usual:
-                    differs.append(conjunction(now, negation(usual)))
+        for lit in shown:
+            now, usual = first.world.expand(lit), self._sound.expand(lit)
+            if now is not usual:
+                differs.append(conjunction(now, negation(usual)))
         # Given up for lack of time, a fault counts as silent: more pairs are then looked at.
         found, _ = first.engine.faults_with(disjunction(*differs), open_ones)
         for (what,) in found:

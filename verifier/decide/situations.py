@@ -126,7 +126,7 @@ class SituationProver:
             situation,
             relevant,
             count_situations(free),
-            causes(self.plan, self._evaluator, situation, obligation.signals, relevant),
+            causes(self.plan, self._evaluator, situation, _told(obligation, self.plan), relevant),
             (),
             answer.smallest,
         )
@@ -192,6 +192,12 @@ class SituationProver:
         if memory and not isinstance(self._without_memory_facts.find(goal), Impossible):
             titles |= set(memory)
         return tuple(taken.title for taken in granted(self.plan) if taken.title in titles)
+
+
+def _told(obligation: Obligation, plan: Plan) -> tuple[str, ...]:
+    """The indicator, if it is about one, and the signals whose state is explained."""
+    indicator = (obligation.place,) if obligation.place in plan.indicators else ()
+    return (*indicator, *obligation.signals)
 
 
 def not_replayed(obligation: Obligation, beyond: TooManyWays) -> Verdict:

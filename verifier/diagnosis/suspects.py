@@ -95,8 +95,8 @@ def suspects(plan: Plan) -> Suspects:
                 # A dead input is as dead for want of a return.
                 driven = reader in plan.wiring.drivers
                 also = (f"{source} and {reader} have no common return",) if driven else ()
-            case FaultKind.PLATE:
-                continue  # to be seen, and no lamp shows anything else
+            case FaultKind.PLATE | FaultKind.INDICATOR:
+                continue  # to be seen, and no signal shows anything else
             case FaultKind.COMMON_RETURN:
                 kind, also = "no common return", (f"{' and '.join(fault.subjects)} have none",)
             case _:
@@ -294,8 +294,8 @@ class Influence:
                 return name in cone.turnouts
             case FaultKind.MACHINE:
                 return True
-            case FaultKind.PLATE:
-                return False  # no lamp shows anything else
+            case FaultKind.PLATE | FaultKind.INDICATOR:
+                return False  # no signal shows anything else
             case FaultKind.INPUT_MISSING | FaultKind.HEAD_UNLIT:
                 raise AssertionError(fault)  # of exported rules, not of a layout
             case _:

@@ -12,6 +12,7 @@ from verifier.language.source import Span
 from verifier.plan import observables
 from verifier.plan.model import Head, Line, Plan, Signal
 from verifier.plan.observables import All, AnyOne, Condition, Fact, Not, Observable, at_reader
+from verifier.plan.panel import Indicator
 from verifier.plan.signals.colors import flashes
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.situation import Situation
@@ -36,18 +37,21 @@ def causes(
     plan: Plan,
     evaluator: Evaluator,
     situation: Situation,
-    signals: tuple[str, ...],
+    names: tuple[str, ...],
     relevant: Collection[Observable] | None = None,
     recall: Recall | None = None,
 ) -> tuple[Cause, ...]:
-    """One chain for each of the signals named. A chain explains a signal or a named condition
-    once.
+    """One chain for each of the signals, and indicators, named. A chain explains a signal or a
+    named condition once.
 
     ``relevant``: the inputs that matter (None: all). A cause that follows from other inputs
     alone is left out: the rule that acts may read it, but the trouble would be the same."""
     return tuple(
-        _Teller(plan, evaluator, situation, relevant, recall).seen(plan.signals[name])
-        for name in signals
+        teller.indicator(plan.indicators[name])
+        if name in plan.indicators
+        else teller.seen(plan.signals[name])
+        for name in names
+        for teller in (_Teller(plan, evaluator, situation, relevant, recall),)
     )
 
 
@@ -88,6 +92,22 @@ class _Teller:
 
     def _states(self, *wanted: Observable) -> Mapping[Observable, str]:
         return self._evaluator.states(self._situation, wanted)
+
+    # -------------------------------------------------------------- the panel
+
+    def indicator(self, indicator: Indicator) -> Cause:
+        """Why an indicator or a bell is on, or off."""
+        (state,) = self._states(indicator.what).values()
+        board = self._plan.wiring.driver_of(indicator.name)
+        reader = board.name if board else ""
+        because = tuple(self._why(indicator.when, reader, 0))
+        if state == "off" and self._true(indicator.when, reader) and board is not None:
+            off = self._circuit.unpowered(board.name, board.supply, board.span)
+            wire = CauseKind.BELL_WIRE_BROKEN if indicator.bell else CauseKind.INDICATOR_WIRE_BROKEN
+            because = (off or cause(wire, Subject(indicator.kind, indicator.name), indicator.span),)
+        said = indicator.word("on" if state == "on" else "off")
+        subject = Subject(indicator.kind, indicator.name)
+        return cause(CauseKind.INDICATES, subject, indicator.span, because, state=said)
 
     # -------------------------------------------------------------- signals
 

@@ -28,6 +28,7 @@ def part_of(plan: Plan, board: str | None) -> Plan:
     if board is None:
         return plan
     driver = plan.wiring.drivers[board]
+    shown = {n: each for n, each in plan.indicators.items() if n in driver.indicators}
     own = {signal_of(head, plan.signals) for head in driver.heads}
     told = set(told_signals(driver, plan))
     locking = plan.locking
@@ -38,8 +39,9 @@ def part_of(plan: Plan, board: str | None) -> Plan:
             starts=replace(locking.starts, positions={}, alike=()),
         )  # fmt: skip
     part = replace(
-        plan, signals={n: s for n, s in plan.signals.items() if n in own}, locking=locking
-    )
+        plan, signals={n: s for n, s in plan.signals.items() if n in own}, locking=locking,
+        indicators=shown,
+    )  # fmt: skip
     while (
         asked := {
             signal_of(what.name, plan.signals)
@@ -55,9 +57,11 @@ def part_of(plan: Plan, board: str | None) -> Plan:
 
 
 def conditions_of(plan: Plan) -> Iterator[Condition]:
-    """Every condition the export works out: of signals, memory, and what moves points."""
+    """Every condition the export works out: of signals, indicators, memory, and what moves
+    points."""
     for signal in plan.signals.values():
         yield from signal.conditions
+    yield from (indicator.when for indicator in plan.indicators.values())
     for relay in plan.locking.relays.values():
         yield relay.picks
         if relay.sticks is not None:

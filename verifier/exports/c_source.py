@@ -37,7 +37,8 @@ _PREFIX_LENGTH = 20
 _FIRST_WORDS = frozenset({
     "block", "points", "derail", "gate", "lever", "button", "relay", "timer", "traffic", "lamp",
     "input", "aspect", "head", "color", "throw", "unlocked", "clock", "is", "again", "part",
-    "settled", "memory", "in", "out", "elapsed", "coil", "coils", "told", "pulse", "signal",
+    "settled", "indicator", "bell", "memory", "in", "out", "elapsed", "coil", "coils", "told",
+    "pulse", "signal",
 })  # fmt: skip
 _THROW = (("THROW_HOLD", 0), ("THROW_NORMAL", 1), ("THROW_REVERSE", 2))
 
@@ -167,6 +168,8 @@ def _structs(face: Interface, prefix: str, code: CWriter) -> None:
             told.append((f"bool {points.unlocked};", f"{points.device.control} may be moved"))
         if points.throw:
             told.append((f"uint8_t {points.throw};", f"THROW_ of {points.device.control}"))
+    told += [(f"bool {p.name};", f"{p.indicator.kind} {p.indicator.name} is on")
+             for p in face.panel]  # fmt: skip
     _struct(f"{prefix}_outputs", told, code)
     if face.pulses:
         code.say("Coils: all zero at the start, as C has what is static; none has current then.")
@@ -305,6 +308,8 @@ def _restrictive(face: Interface) -> Iterator[str]:
             yield f"out->{points.unlocked} = false;"
         if points.throw:
             yield f"out->{points.throw} = THROW_HOLD;"
+    for each in face.panel:
+        yield f"out->{each.name} = {'true' if each.restrictive else 'false'};"
 
 
 def _body(face: Interface, prefix: str) -> list[str]:
@@ -312,7 +317,7 @@ def _body(face: Interface, prefix: str) -> list[str]:
     world = ReportedWorld(face.whole, face.told)
     signals = SignalRules(face, world, names)
     rest = MemoryRules(face, signals, names)
-    points, memory = rest.points(), rest.memory()
+    points, panel, memory = rest.points(), rest.panel(), rest.memory()
     code = CWriter(indent=1)
     if face.clocks:
         code.put("const unsigned int elapsed =")
@@ -327,6 +332,7 @@ def _body(face: Interface, prefix: str) -> list[str]:
     code.put("")
     code.take(signals.written(rest.needed).lines)
     code.take(points.lines)
+    code.take(panel.lines)
     code.take(memory.lines)
     if face.memory:
         code.put(f"memory->check = {prefix}_check(memory);")

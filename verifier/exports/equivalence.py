@@ -149,6 +149,7 @@ def _outputs(face: Interface) -> Iterator[tuple[str, CType]]:
             yield points.unlocked, BOOL
         if points.throw:
             yield points.throw, CType(8)
+    yield from ((each.name, BOOL) for each in face.panel)
 
 
 def _coils(face: Interface) -> Iterator[tuple[str, CType]]:
@@ -254,7 +255,7 @@ class _Comparison:
 
     def _outcome(self, run: _Call, rules: ExpectedSemantics) -> Sequence[Claim]:
         """That a call gives what the rules do."""
-        found = *self._signals(run, rules), *self._points(run, rules)
+        found = *self._signals(run, rules), *self._points(run, rules), *self._panel(run, rules)
         return [*found, *self._remembered(run, rules)]
 
     def _signals(self, run: _Call, rules: ExpectedSemantics) -> Iterator[Claim]:
@@ -282,6 +283,12 @@ class _Comparison:
                 yield Claim(f"whether {name} is locked", self._terms.same(found, free))
             if points.throw:
                 yield from self._thrown(points.device, run.after[f"out->{points.throw}"], rules)
+
+    def _panel(self, run: _Call, rules: ExpectedSemantics) -> Iterator[Claim]:
+        for each in self._face.panel:
+            found = run.after[f"out->{each.name}"].truth
+            wanted = rules.indicated(each.indicator)
+            yield Claim(f"whether {each.indicator.name} is on", self._terms.same(found, wanted))
 
     def _thrown(self, device: Device, value: CValue, rules: ExpectedSemantics) -> Iterator[Claim]:
         """That what is told, or was where nothing is, is how it is thrown next."""
@@ -354,6 +361,10 @@ class _Comparison:
                     f"{points.device.name} held",
                     self._expected.is_number(run.after[f"out->{points.throw}"], 0),
                 )
+        for each in face.panel:
+            found = run.after[f"out->{each.name}"].truth
+            wanted = terms.truth(each.restrictive)
+            yield Claim(f"{each.indicator.name} as it warns", terms.same(found, wanted))
         for name, value in self._before.items():
             if name.startswith("memory->"):
                 same = terms.equal(run.after[name].word, value.word)

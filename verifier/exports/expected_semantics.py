@@ -17,6 +17,7 @@ from verifier.exports.interface import Clock, Field, Interface
 from verifier.logic.expr import Atom, Expr, atom, negation
 from verifier.plan.devices import Device
 from verifier.plan.observables import Observable
+from verifier.plan.panel import Indicator
 from verifier.world.acting import Values
 from verifier.world.report_abstraction import ReportedWorld, missing
 
@@ -41,6 +42,10 @@ class ExpectedSemantics:
     def shown(self, what: Observable) -> Mapping[str, Any]:
         """When an aspect or a color is each of its values."""
         return {v: self._rule(self._world.expand(atom(what, v))) for v in what.values}
+
+    def indicated(self, indicator: Indicator) -> Any:
+        """When an indicator or a bell is on."""
+        return self._rule(self._world.expand(atom(indicator.what, "on")))
 
     def unlocked(self, turnout: str) -> Any:
         """When points may be moved."""

@@ -42,9 +42,10 @@ def paragraphs(face: Interface, sha256: str, prefix: str, graded: str) -> Iterat
 def _of_the_board(face: Interface) -> str:
     """What of the layout this board does, and what it is told from elsewhere."""
     assert face.board is not None
-    own = listing([comment_safe(head) for head in face.board.heads])
+    driven = (*face.board.heads, *face.board.indicators)
+    own = listing([comment_safe(name) for name in driven])
     kept = face.memory and "keeps relays, timers and traffic in memory"
-    does = listing([*([f"lights {own}"] if own else []), *([kept] if kept else [])])
+    does = listing([*([f"drives {own}"] if own else []), *([kept] if kept else [])])
     kinds = ("relay", "timer", "traffic", "aspect")
     told = [f.what.name for f in face.inputs if f.what.kind in kinds]
     heard = ""
@@ -241,6 +242,8 @@ def _showing(face: Interface) -> Iterator[str]:
     for name in dict.fromkeys(steady):
         yield f"throw_points(0, out.{name});   (and so on; THROW_HOLD leaves them)"
         break
+    for each in face.panel[:1]:
+        yield f"turn_on(0, out.{each.name});   (and so on, every indicator and bell)"
     for name in dict.fromkeys(p.unlocked for p in face.points if p.unlocked):
         yield f"unlock_points(0, out.{name});   (and so on)"
         break
@@ -313,6 +316,8 @@ def _when(face: Interface, prefix: str) -> Iterator[list[str]]:
         "one that was never written does"
         + ("; the memory was never started, or a bit of it flipped" if face.memory else "")
         + "), every signal is told its most restrictive colors, "
+        + ("indicators and bells that make people careful are on, all others off, "
+           if face.panel else "")
         + ("no points are thrown or unlocked, " if face.points else "")
         + ("memory stays as it is, " if face.memory else "")
         + "and the function returns false. The next call checks again."

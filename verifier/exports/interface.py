@@ -25,6 +25,7 @@ from verifier.plan import observables
 from verifier.plan.devices import Device, devices
 from verifier.plan.model import Plan, Signal
 from verifier.plan.observables import UNLISTED, Observable
+from verifier.plan.panel import Indicator
 from verifier.plan.signals.colors import COLORS, flashes, flashing, steady
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.world.report_abstraction import lamp_out, reports_of
@@ -149,6 +150,19 @@ class SignalOutputs:
 
 
 @dataclass(frozen=True, slots=True)
+class PanelOutput:
+    """The output of an indicator or a bell of the panel: whether it is on."""
+
+    indicator: Indicator
+    name: str
+
+    @property
+    def restrictive(self) -> bool:
+        """Whether it is on where nothing is known: where that makes people careful."""
+        return self.indicator.warns
+
+
+@dataclass(frozen=True, slots=True)
 class Interface:
     """Everything the exported function is given, remembers, and tells."""
 
@@ -158,6 +172,7 @@ class Interface:
     clocks: tuple[Clock, ...]
     lit: tuple[SignalOutputs, ...]
     points: tuple[PointsOutputs, ...]
+    panel: tuple[PanelOutput, ...]
     colors: Mapping[str, EncodedState]
     aspects: Mapping[str, EncodedState]
     # For every field that goes in or is remembered.
@@ -246,6 +261,7 @@ def interface_of(plan: Plan, board: str | None = None) -> Interface:
             for signal in part.signals.values()
         ),
         tuple(_points(part, names)),
+        tuple(PanelOutput(o, names.give(o.kind, o.name)) for o in part.indicators.values()),
         {c: EncodedState(c, *_color(c)) for c in _colors(part)},
         _aspects(part, words),
         {field.what: field for field in (*inputs, *memory)},

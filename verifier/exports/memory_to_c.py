@@ -1,4 +1,4 @@
-"""Relays, timers, traffic and points control as C.
+"""Relays, timers, traffic, points control and indicators of the panel as C.
 
 In: the interface. Out: lines of C. Relays, timers and traffic act in the order of the file, one of
 the orders in which relays may act, each seeing what those before it did; how points may be moved is
@@ -78,6 +78,20 @@ class MemoryRules:
         assert throw.away_when is not None
         reverse = words.of(throw.away_when)
         return NegatedTest(reverse), reverse
+
+    # -------------------------------------------------------------- the panel
+
+    def panel(self) -> CWriter:
+        """Whether each indicator and bell is on."""
+        code = CWriter(indent=1)
+        words = ConditionWriter(self._face, self._as_before)
+        for out in self._face.panel:
+            indicator = out.indicator
+            code.say(f"{indicator.kind} {indicator.name}, {place_of(indicator.span)}")
+            code.say(f"on when {_text(indicator.when)}")
+            code.test(f"out->{out.name} = ", words.of(indicator.when), ";")
+            code.put("")
+        return code
 
     def _as_before(self, name: str) -> str:
         self.needed[name] = None

@@ -202,6 +202,12 @@ def _writes(face: Interface, prefix: str, pins: Pins) -> Iterator[str]:
             if board is not None and head.name not in board.heads:
                 continue
             yield from _light(head, name, face, pins)
+    for each in face.panel:
+        if board is not None and each.indicator.name not in board.indicators:
+            continue
+        bell = each.indicator.bell
+        number = pins.drive(f"{each.indicator.kind} {each.indicator.name}", lamp=not bell)
+        yield f"{'drive' if bell else 'drive_lamp'}({number}, out.{each.name});"
     for points in face.points:
         name = points.device.name
         if points.throw and points.twin_coil and points.timed is None:

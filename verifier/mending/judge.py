@@ -32,7 +32,7 @@ from verifier.world.world import World
 Read = Callable[[str], tuple[Plan, World]]
 
 _GRAVITY: tuple[Consequence, ...] = (
-    "none", "more restrictive", "undecided", "unlocked", "false proceed",
+    "none", "more restrictive", "undecided", "false indication", "unlocked", "false proceed",
 )  # fmt: skip
 
 
@@ -176,7 +176,7 @@ def worse(before: Judged, after: Judged, trades: frozenset[str] = frozenset()) -
     for row in after.report.failures:
         # Of single faults there are verdicts.
         then = rows.get(row.faults) if row.kind == "pair" else None
-        grave = row.consequence in ("unlocked", "false proceed", "undecided")
+        grave = row.consequence not in ("none", "more restrictive")
         if grave and then and _GRAVITY.index(row.consequence) > _GRAVITY.index(then):
             yield " and ".join(row.faults)
     if after.report.nothing_clears and not before.report.nothing_clears:

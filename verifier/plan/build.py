@@ -27,6 +27,7 @@ from verifier.plan.model import (
 )
 from verifier.plan.names import Names, declare_all
 from verifier.plan.observables import Observable
+from verifier.plan.read_panel import read_indicators
 from verifier.plan.signals.build_packets import read_packets
 from verifier.plan.signals.build_signals import (
     aspect_observable,
@@ -103,6 +104,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     derails = find_derails(statements, track, names)
     named = {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()}
     locking = _locking(statements, named, crossovers, conditions, words)
+    indicators = read_indicators(statements, words, conditions)
     claims = read_claims(statements, words, track)
     packets = read_packets(statements, chart, posts, names)
     declared_limits = _declared_limits(statements, names)
@@ -130,6 +132,7 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
         wiring=wiring,
         locking=locking,
         packets=packets,
+        indicators=indicators,
         declared_limits={name: bounds for name, bounds, _ in declared_limits},
         unwired_inputs=inputs,
         _routes_by_signal={s: tuple(those) for s, those in groupby(routes, lambda r: r.signal)},
@@ -145,7 +148,9 @@ def _wired(plan: Plan) -> Plan:
 
     Raises :class:`InputError` where a clause cannot do what it says."""
     wiring, locking, track = plan.wiring, plan.locking, plan.track
-    equipment = derive_equipment(wiring, track, plan.blocks, plan.signals, plan.conditions, locking)
+    equipment = derive_equipment(
+        wiring, track, plan.blocks, plan.signals, plan.conditions, locking, plan.indicators
+    )
     impossible = [
         *impossible_clauses(wiring, equipment),
         *impossible_locks(locking, wiring, track, plan.signals, plan.conditions),

@@ -8,6 +8,7 @@ from verifier.language.source import Source, Span
 from verifier.plan import observables
 from verifier.plan.locking.locking_model import NO_LOCKING, Locking
 from verifier.plan.observables import Assumed, Condition, Fact, Observable
+from verifier.plan.panel import Indicator
 from verifier.plan.signals.aspects import Chart, Combination
 from verifier.plan.signals.colors import steady
 from verifier.plan.signals.packet_model import NO_PACKETS, Packets
@@ -463,6 +464,7 @@ class Plan:
     equipment: Equipment = NO_EQUIPMENT
     locking: Locking = NO_LOCKING
     packets: Packets = NO_PACKETS
+    indicators: Mapping[str, Indicator] = field(default_factory=dict)
     # By the name of declared limits: the home signals that bound them.
     declared_limits: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     # The inputs it would have without wiring.
@@ -475,6 +477,11 @@ class Plan:
     def facts_read(self, signal: Signal) -> Iterator[Fact]:
         """Every fact that the rules of a signal test, named conditions expanded."""
         return facts_read(signal, self.conditions)
+
+    def facts_repeated(self, indicator: str) -> Iterator[Fact]:
+        """Every fact that an indicator or bell repeats, named conditions expanded."""
+        asked = [self.indicators[indicator].when]
+        return observables.facts_unfolded(asked, lambda name: self.conditions[name].condition)
 
     def routes_of(self, signal: str) -> tuple[Route, ...]:
         return self._routes_by_signal.get(signal, ())

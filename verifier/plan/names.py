@@ -17,11 +17,12 @@ KIND_WORDS = {
         kind: f"a {kind}"
         for kind in (
             "bumper", "block", "turnout", "crossing", "slip", "derail", "gate", "crossover",
-            "signal", "condition", "lever", "button", "supply", "district", "feeder", "detector",
-            "driver", "relay", "timer",
+            "signal", "condition", "lever", "button", "bell", "supply", "district", "feeder",
+            "detector", "driver", "relay", "timer",
         )
     },
     "edge": "an edge",
+    "indicator": "an indicator",
     "limits": "interlocking limits",
     "traffic": "direction of traffic",
     "route": "a named route",

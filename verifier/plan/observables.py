@@ -43,8 +43,8 @@ Reported = Literal["block report", "points report", "derail report", "gate repor
 # Logic: what the rules make of it, up to the colors shown and the aspect read.
 Shown = Literal["condition", "line", "color", "aspect"]
 # What an engineer sees: the color of a lens, and the aspect read at best, at worst, and with no
-# fault present.
-Seen = Literal["lens", "reading", "worst reading", "sound reading"]
+# fault present. What an operator sees or hears: an indicator or a bell of the panel.
+Seen = Literal["lens", "reading", "worst reading", "sound reading", "indicator"]
 
 # In a history: what people command at the moment after a step.
 Then = Literal["then"]
@@ -121,6 +121,7 @@ timer = _of_kind("timer", "idle", "running", "done")
 # The direction of traffic, as the track is drawn.
 traffic = _of_kind("traffic", "rightward", "leftward")
 condition = _of_kind("condition", "false", "true")
+indicator = _of_kind("indicator", "off", "on")
 # In a history: whether a train stands on a piece of track, or across the joint of two pieces.
 train = _of_kind("train", "vacant", "occupied")
 across = _of_kind("across", "free", "spanned")

@@ -17,9 +17,10 @@ from verifier.properties.wiring import heads_of, lamp_colors, reports_wanted
 def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
     """A driver has an output for every lamp of its heads, and for whatever else it drives.
 
-    A head has a lamp for each color that its rules or its driver can show. Flashing and steady
-    are one lamp, and dark is none. A machine takes two outputs, one for each way, an electric lock
-    one; and so does each wire that tells another board what this one keeps in memory or shows.
+    A head has a lamp for each color that its rules or its driver can show. Flashing and steady are
+    one lamp, and dark is none. An indicator or a bell takes one output, a machine two, one for each
+    way, an electric lock one; and so does each wire that tells another board what this one keeps in
+    memory or shows.
     Checked where `outputs` is given.
     """
     for driver in plan.wiring.drivers.values():
@@ -27,7 +28,7 @@ def driver_short_of_outputs(plan: Plan) -> Iterator[Obligation]:
             continue
         heads = [(signal, head) for signal, head in heads_of(plan) if head.name in driver.heads]
         needs = {head.name: len(lamp_colors(head)) for _, head in heads}
-        needs |= dict.fromkeys(driver.throws, 2)
+        needs |= dict.fromkeys(driver.indicators, 1) | dict.fromkeys(driver.throws, 2)
         needs |= {f"the lock of {name}": 1 for name in driver.unlocks}
         needs |= _wires(told(driver, plan), plan)
         yield from _short(

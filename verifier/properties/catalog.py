@@ -22,6 +22,7 @@ from verifier.properties import (
     governed,
     locking,
     packets,
+    panel,
     reversing,
     running,
     shown,
@@ -115,6 +116,9 @@ CATALOG: tuple[Property, ...] = (
     Property("span-not-locked", _S, "no signal proceeds toward an open gate",
              devices.span_not_locked,
              "49 CFR 236.312 (movable bridge: locked and aligned before an aspect to proceed)"),
+    Property("indicator-misleads", _S, "no indicator of the panel says what is not so",
+             panel.indicator_misleads,
+             "common practice, no source (a dark lamp of a panel may have burnt out)"),
     Property("stopping-distance", _D, "there is room to stop before the next signal",
              stopping.stopping_distance,
              "49 CFR 236.24 (a restrictive aspect can be complied with before the next signal), "

@@ -46,14 +46,15 @@ _CODE = "Follow the makers' ratings and the local code for wire and fuse."
 # With more different sums of lamp currents than this, every head simply counts with one lamp lit.
 MAX_SUMS = 2000
 
-# A head and what it draws when a lamp of it is lit.
-Load = tuple[Head, Number]
+# When a head or an indicator draws current, and how much.
+Load = tuple[Expr, Number]
 
 
 def supply_overloaded(plan: Plan) -> Iterator[Obligation]:
     """All that a supply powers draws no more current at once than it gives.
 
-    Of each head one lamp at a time; the rules decide which heads can be lit at once. What boards,
+    Of each head one lamp at a time, and each indicator and bell with as much; the rules decide
+    which can be lit at once. What boards,
     detectors, boosters and switch machines draw themselves (`draws`) counts all the time, machines
     with the most that they draw: they may all stall, or be thrown, at once. Of trains, where the
     file gives the most that one draws (`load 1 mA to 800 mA`), one counts on track power. Checked
@@ -390,11 +391,14 @@ def loaded(plan: Plan) -> Iterator[SupplyLoad]:
 
 
 def loads_of(driver: Driver, plan: Plan) -> list[Load]:
-    """The heads of a driver with the current of one lamp; empty where it gives no `lamps`."""
+    """The heads and indicators of a driver with the current of one lamp; empty where it gives no
+    `lamps`."""
     if driver.lamp is None:
         return []
     heads = (head for signal in plan.signals.values() for head in signal.heads)
-    return [(head, driver.lamp) for head in heads if head.name in driver.heads]
+    lit = [burning(head) for head in heads if head.name in driver.heads]
+    lit += [atom(plan.indicators[name].what, "on") for name in driver.indicators]
+    return [(each, driver.lamp) for each in lit]
 
 
 def all_lit(loads: Sequence[Load]) -> Number:
@@ -420,9 +424,8 @@ def more_than(limit: Number, loads: Sequence[Load]) -> Expr:
             return TRUE
     rest = Number(0)
     too_much = {drawn: constant(drawn > limit) for drawn in reached[-1]}
-    for (head, lamp), sums in zip(reversed(loads), reversed(reached[:-1]), strict=True):
+    for (lit, lamp), sums in zip(reversed(loads), reversed(reached[:-1]), strict=True):
         rest += lamp
-        lit = _lit(head)
         too_much = {
             drawn: TRUE if drawn > limit
             else FALSE if drawn + rest <= limit
@@ -432,7 +435,8 @@ def more_than(limit: Number, loads: Sequence[Load]) -> Expr:
     return too_much[Number(0)]
 
 
-def _lit(head: Head) -> Expr:
+def burning(head: Head) -> Expr:
+    """That a lamp of a head is lit."""
     return atom(head.lens, *(color for color in head.lens.values if color != "dark"))
 
 

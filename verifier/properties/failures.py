@@ -165,8 +165,9 @@ def harms(plan: Plan, safety: Iterable[Obligation]) -> Iterator[Obligation]:
     """What a fault must not cause: the violation of a safety property, or a more favorable aspect
     than without the fault."""
     for obligation in safety:
-        affected = obligation.property not in _FAULT_FREE_ONLY and obligation.signals
-        if obligation.mode == "never" and affected and not obligation.advice:
+        affected = obligation.signals and obligation.property not in _FAULT_FREE_ONLY
+        shown = affected or obligation.property == "indicator-misleads"
+        if obligation.mode == "never" and shown and not obligation.advice:
             yield obligation
     for signal in plan.signals.values():
         yield Obligation(
@@ -289,13 +290,21 @@ def with_harm(obligation: Obligation, fault: Fault, harm: Obligation) -> Obligat
         obligation,
         formula=conjunction(broken(fault.what), harm.formula),
         trouble=f"when {fault_words(fault)}, {harm.trouble}",
-        spans=(*obligation.spans, *harm.spans[:1]),
+        spans=tuple(dict.fromkeys((*obligation.spans, *harm.spans[:1]))),
         signals=harm.signals,
         routes=harm.routes,
         pieces=harm.pieces,
         place=harm.place,
-        hint=_HINTS[fault.kind],
+        hint=_hint(fault, harm),
     )
+
+
+def _hint(fault: Fault, harm: Obligation) -> str:
+    """What to do: where a board is dark, about what its indicators then say."""
+    dark = fault.kind in (FaultKind.POWER_WIRE, FaultKind.SUPPLY)
+    if dark and harm.property == "indicator-misleads":
+        return _HINTS[FaultKind.INDICATOR]
+    return _HINTS[fault.kind]
 
 
 def over_time(plan: Plan, fault: Fault) -> str:
@@ -356,6 +365,9 @@ _HINTS = {
     FaultKind.LAMP_COMMON: _LAMP,
     FaultKind.ARM: "Let the driver notice by a contact at the arm that it is not as it should "
     "be: `when lamp out shows red`.",
+    FaultKind.INDICATOR: "Let a lamp say it while it is lit: `lit when … clear`, `lit when … at "
+    "stop`, a lamp for each position of points. Where one that says the contrary is beside it, "
+    "people go by that.",
     FaultKind.FLASHER: "Let the flashing color mean less restrictive than the steady one, and than "
     "what is left while it is dark; or show the more restrictive aspect without flashing.",
     FaultKind.PLATE: "Let the plate mark the less restrictive aspect, and the colors alone the "

@@ -426,6 +426,15 @@ class EquipmentState:
         )
         return whole and bool(self._burning(own, steady(color)))
 
+    def is_turned_on(self, indicator: str) -> bool:
+        """Whether an indicator or a bell comes on as it is told: its board has power, and no wire
+        to it is broken."""
+        board = self._wiring.driver_of(indicator)
+        if board is None:
+            return True
+        broken = self.is_broken(FaultKind.INDICATOR, indicator)
+        return self.has_power(board.name, board.supply) and not broken
+
     def _head(self, name: str) -> Head:
         signal = self._plan.signals[signal_of(name, self._plan.signals)]
         return next(head for head in signal.heads if head.name == name)

@@ -11,7 +11,8 @@ from itertools import product
 
 from verifier.plan import observables
 from verifier.plan.model import Head, Line, Plan, Signal
-from verifier.plan.observables import Assumed, Fact, Observable, at_reader, facts_in
+from verifier.plan.observables import Assumed, Condition, Fact, Observable, at_reader, facts_in
+from verifier.plan.panel import Indicator
 from verifier.plan.signals.aspects import Chart
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import FaultKind
@@ -136,6 +137,8 @@ class Evaluator:
             told |= {head.name: shown[head.color] for head in signal.heads}
         for signal in self.plan.signals.values():
             states |= self._seen(signal, given, told)
+        for indicator in self.plan.indicators.values():
+            states[indicator.what] = self._indicated(indicator, given, states)
         states |= self._without_faults(situation, states)
         known: dict[str, bool] = {}
         for name, condition in self.plan.conditions.items():
@@ -188,6 +191,8 @@ class Evaluator:
                     states[what] = "true" if named[what.name] else "false"
                 case "aspect" | "color":
                     states[what] = shown[what]
+                case "indicator":
+                    states[what] = self._indicated(self.plan.indicators[what.name], given, shown)
                 case "lens" | "reading" | "worst reading":
                     states[what] = self._seen(self._signal_of[what.name], given, told)[what]
                 case "sound reading":
@@ -214,13 +219,9 @@ class Evaluator:
             case "line":
                 return [what.name.rpartition("/")[0]]
             case "condition":
-                reads = all_says(self.plan.conditions[what.name].condition, self.plan)
-                return [
-                    owner
-                    for says in reads
-                    if says.what.kind in ("aspect", "color")
-                    for owner in self._owners_of(says.what)
-                ]
+                return self._owners_asked(self.plan.conditions[what.name].condition)
+            case "indicator":
+                return self._owners_asked(self.plan.indicators[what.name].when)
             case "aspect" | "color":
                 return self._owners_in(self._signal_of[what.name])
             case "lens" | "reading" | "worst reading":
@@ -230,6 +231,15 @@ class Evaluator:
                 return [owner for s in signals.values() for owner in self._owners_in(s)]
             case _:
                 return []
+
+    def _owners_asked(self, condition: Condition) -> list[str]:
+        """The signals or heads that a condition asks about, named conditions expanded."""
+        return [
+            owner
+            for says in all_says(condition, self.plan)
+            if says.what.kind in ("aspect", "color")
+            for owner in self._owners_of(says.what)
+        ]
 
     def _owners_in(self, signal: Signal) -> list[str]:
         return [head.name for head in signal.heads] if signal.by_head else [signal.name]
@@ -357,6 +367,20 @@ class Evaluator:
         ):
             best = self._read(lit, plate)
         return {**states, signal.reading: best, signal.worst_reading: worst}
+
+    def _indicated(
+        self, indicator: Indicator, given: "_Inputs", shown: Mapping[Observable, str]
+    ) -> str:
+        """Whether an indicator or a bell is on, by what its board hears and signals show."""
+        board = self.plan.wiring.driver_of(indicator.name)
+
+        def look(says: Fact) -> bool:
+            if says.what.kind in ("aspect", "color"):
+                return shown[says.what] in says.values
+            return given[at_reader(says.what, board.name if board else "")] in says.values
+
+        told = is_true(indicator.when, look, {}, self.plan)
+        return "on" if told and given.wires.is_turned_on(indicator.name) else "off"
 
     def _without_faults(
         self, situation: Situation, states: Mapping[Observable, str]

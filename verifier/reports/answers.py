@@ -27,7 +27,7 @@ def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False
     yield ""
     yield from indented(drawing(plan, seen, ink))
     yield ""
-    wide = max((len(name) for name in plan.signals), default=0)
+    wide = max(map(len, (*plan.signals, *plan.indicators)), default=0)
     for signal in plan.signals.values():
         aspect = seen.aspect(signal)
         listed = plan.chart.get(aspect)
@@ -44,6 +44,9 @@ def shown_lines(plan: Plan, situation: Situation, ink: Ink, *, why: bool = False
             for cause in causes(plan, evaluator, situation, (signal.name,)):
                 for inner in cause.because:
                     yield from cause_lines(inner, "       ", ink)
+    for indicator in plan.indicators.values():
+        on = seen.state(indicator.what) == "on"
+        yield f"   {indicator.name:<{wide}}  {indicator.word('on' if on else 'off')}"
 
 
 def ruled_out(plan: Plan, evaluator: Evaluator, situation: Situation) -> Iterator[str]:

@@ -29,7 +29,7 @@ def failure_lines(
     if not told:
         return
     rows = [entry.row for entry in told]
-    labeled = [e for e in told if e.row.consequence in ("false proceed", "unlocked", "undecided")]
+    labeled = [e for e in told if e.row.consequence in (*_HARMFUL, "undecided")]
     yield ""
     heading = f"Failures ({broken_words(told, pairs=pairs)}, the worst first):"
     yield from wrap(heading, ink.width, break_on_hyphens=False)
@@ -72,7 +72,11 @@ def failure_rows(report: Report) -> list[FailureRow]:
 
 
 # Both need telling before what does no harm.
-_GRAVITY = {"false proceed": 0, "unlocked": 0, "undecided": 0, "more restrictive": 1, "none": 2}
+_GRAVITY = {
+    "false proceed": 0, "unlocked": 0, "false indication": 0, "undecided": 0,
+    "more restrictive": 1, "none": 2,
+}  # fmt: skip
+_HARMFUL = ("false proceed", "unlocked", "false indication")
 
 
 def _broken(row: Failure) -> str:
@@ -112,7 +116,7 @@ def _label(
         return f"{row.consequence} (expected)", "quiet"
     if is_advice(row):
         return f"{row.consequence} (note)", "quiet"
-    if row.consequence in ("false proceed", "unlocked"):
+    if row.consequence in _HARMFUL:
         return row.consequence.upper(), "bad"
     return row.consequence, "unsure"
 

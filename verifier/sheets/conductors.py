@@ -451,6 +451,21 @@ class _Harness:
                 if head.name not in driver.heads:
                     continue
                 yield from self._head(head, driver)
+        for name in driver.indicators:
+            yield from self._indicator(name, driver)
+
+    def _indicator(self, name: str, driver: Driver) -> Iterator[Conductor]:
+        """The two wires of an indicator or a bell of the panel."""
+        kind: DeviceKind = self.plan.indicators[name].kind
+        yield self._conductor(
+            fault_name(FaultKind.INDICATOR, name),
+            end("driver", driver.name, f"output {name}", f"{driver.name} output", "output"),
+            end(kind, name, "+"), "lamp", driver.supply, name,
+        )  # fmt: skip
+        yield self._conductor(
+            f"return of {name}", end("driver", driver.name, "lamp common"),
+            end(kind, name, "-"), "lamp common", driver.supply, name,
+        )  # fmt: skip
 
     def _head(self, head: Head, driver: Driver) -> Iterator[Conductor]:
         """A wire for each lamp, and one in common. Heads of a signal that share it have it from

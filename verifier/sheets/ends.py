@@ -9,7 +9,8 @@ from typing import Literal
 
 DeviceKind = Literal[
     "supply", "fuse", "bus", "sub-bus", "block", "detector", "turnout", "lever", "button",
-    "throw switch", "lock", "pulse unit", "frog contact", "driver", "head", "relay", "not given",
+    "throw switch", "lock", "pulse unit", "frog contact", "driver", "head", "indicator", "bell",
+    "relay", "not given",
 ]  # fmt: skip
 # What is called by its kind too, so that no two devices of a layout are called alike.
 _BY_KIND: frozenset[DeviceKind] = frozenset(
@@ -19,6 +20,8 @@ _BY_KIND: frozenset[DeviceKind] = frozenset(
         "sub-bus",
         "lever",
         "button",
+        "indicator",
+        "bell",
         "throw switch",
         "lock",
         "pulse unit",

@@ -189,6 +189,8 @@ def _place(end: End, wire: Conductor, plan: Plan) -> str:
             return f"detectors of {district}" if district else device.name
         case "head":
             return f"signal {signal_of(device.name, plan.signals)}"
+        case "indicator" | "bell":
+            return "the panel"
         case "fuse":
             return device.name
         case _:

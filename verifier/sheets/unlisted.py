@@ -167,16 +167,25 @@ class Unwired:
 def not_listed(plan: Plan) -> dict[Unwired, list[str]]:
     """What rules ask for and no wire of the file brings, each with the drivers that need it."""
     found: dict[Unwired, list[str]] = {}
-    for signal in plan.signals.values():
-        drivers = dict.fromkeys(
-            d.name for h in signal.heads if (d := plan.wiring.driver_of(h.name))
-        )
-        for says in plan.facts_read(signal):
-            for driver in drivers:
-                what = _without_wire(says.what, driver, plan)
-                if what and driver not in found.setdefault(what, []):
-                    found[what].append(driver)
+    for asked, drivers in _asked(plan):
+        for driver in drivers:
+            what = _without_wire(asked, driver, plan)
+            if what and driver not in found.setdefault(what, []):
+                found[what].append(driver)
     return found
+
+
+def _asked(plan: Plan) -> Iterator[tuple[Observable, tuple[str, ...]]]:
+    """Everything that rules of signals and indicators ask for, each with the drivers that need
+    it."""
+    for signal in plan.signals.values():
+        lit_by = (d.name for h in signal.heads if (d := plan.wiring.driver_of(h.name)))
+        drivers = tuple(dict.fromkeys(lit_by))
+        yield from ((says.what, drivers) for says in plan.facts_read(signal))
+    for indicator in plan.indicators.values():
+        driver = plan.wiring.driver_of(indicator.name)
+        for says in plan.facts_repeated(indicator.name):
+            yield says.what, (driver.name,) if driver else ()
 
 
 def _without_wire(what: Observable, driver: str, plan: Plan) -> Unwired | None:

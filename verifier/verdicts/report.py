@@ -227,7 +227,9 @@ class SecondOpinion:
     agreed: int
 
 
-Consequence = Literal["false proceed", "unlocked", "undecided", "more restrictive", "none"]
+Consequence = Literal[
+    "false proceed", "unlocked", "false indication", "undecided", "more restrictive", "none"
+]
 
 
 @dataclass(frozen=True, slots=True)

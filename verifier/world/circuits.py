@@ -191,6 +191,14 @@ class Circuits:
         )  # fmt: skip
         return conjunction(self._wired(head), disjunction(*ways))
 
+    def turns_on(self, indicator: str) -> Expr:
+        """That an indicator or a bell that is told to be on is on."""
+        driver = self.wiring.driver_of(indicator)
+        if driver is None:
+            return TRUE
+        fed = self.fed(driver.name, driver.supply)
+        return conjunction(fed, self.sound(FaultKind.INDICATOR, indicator))
+
     def _wired(self, head: str) -> Expr:
         """That a head, and the wire that it may have in common with others, are sound."""
         if self._heads[head].make == "semaphore":

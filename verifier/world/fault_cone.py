@@ -5,7 +5,7 @@ faults anew and reuses the sound world for everything else. Cost grows with the 
 the layout.
 """
 
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
 
 from verifier.logic.expr import Atom, Expr, atom, nodes, support
 from verifier.plan import observables
@@ -196,7 +196,23 @@ def _direct(sound: World) -> dict[Observable, dict[str, None]]:
             for what in read:
                 if what.kind in observables.REPORTED:
                     note(what.name, circuits.meanings(observables.at_reader(what, driver.name)))
+    _note_indicators(plan, circuits, note)
     return direct
+
+
+def _note_indicators(
+    plan: Plan, circuits: Circuits, note: Callable[[str, Iterable[Expr]], None]
+) -> None:
+    """What faults do to indicators and bells, and to the reports that their boards go by."""
+    for indicator in plan.indicators.values():
+        driver = plan.wiring.driver_of(indicator.name)
+        if driver is None:
+            continue
+        note(indicator.name, [circuits.turns_on(indicator.name)])
+        for says in plan.facts_repeated(indicator.name):
+            if says.what.kind in observables.REPORTED:
+                report = observables.at_reader(says.what, driver.name)
+                note(says.what.name, circuits.meanings(report))
 
 
 def read_by(plan: Plan) -> Mapping[str, dict[str, list[Expr]]]:

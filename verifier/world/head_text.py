@@ -20,6 +20,12 @@ def of_heads(plan: Plan) -> Iterator[tuple[tuple[str, ...], str]]:
         tuple(h.name for s in signals for h in s.heads if h.make == "semaphore"),
         "Arms that stick are not considered: those of {} fall to stop when nothing holds them.",
     )
+    undriven = (i for i in plan.indicators if plan.wiring.driver_of(i) is None)
+    yield (
+        tuple(undriven) if plan.wiring.given else (),
+        "No driver is given for {}: what none lights or rings is taken to follow what it repeats, "
+        "and never to fail.",
+    )
     yield (
         watched_arms(plan),
         "The contacts by which boards know how the arms of {} lie, and their wires, are taken to "

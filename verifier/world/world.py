@@ -6,7 +6,17 @@ from graphlib import CycleError, TopologicalSorter
 
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
-from verifier.logic.expr import Atom, Expr, atom, constant, disjunction, negation, nodes, substitute
+from verifier.logic.expr import (
+    Atom,
+    Expr,
+    atom,
+    conjunction,
+    constant,
+    disjunction,
+    negation,
+    nodes,
+    substitute,
+)
 from verifier.logic.settle import settle
 from verifier.plan.model import Line, Plan, Signal
 from verifier.plan.observables import Assumed, Observable, conditions_in
@@ -17,6 +27,8 @@ from verifier.world.lenses import Lenses
 from verifier.world.rules import Reader, line_meaning, lower
 
 _SHOWN = ("color", "aspect")
+# What is never taken over from the sound world.
+_EVERYWHERE = ("condition", "fault", "sound reading", "indicator")
 
 
 class World:
@@ -141,6 +153,9 @@ class World:
                 return self._lenses.lens(part)
             case "reading" | "worst reading":
                 return self._lenses.reading(part, at_best=what.kind == "reading")
+            case "indicator":
+                on = self._indicator(what.name)
+                return on if part.values == ("on",) else negation(on)
             case "sound reading":
                 read = atom(self.plan.signals[what.name].reading, *part.values)
                 return self.sound.expand(read) if self.sound else read
@@ -150,6 +165,12 @@ class World:
                 return constant("sound" in part.values)
             case _:
                 return self._circuits.report(part)
+
+    def _indicator(self, name: str) -> Expr:
+        """That an indicator or a bell of the panel is on: its board hears that it is to be, and
+        has power, and its wire is whole."""
+        asked = lower(self.plan.indicators[name].when, self._reader_of(name))
+        return conjunction(asked, self._circuits.turns_on(name))
 
     def _lines_of(self, owner: str) -> tuple[str, tuple[Line, ...]]:
         """The lines of a signal or head, and the head whose driver reads them."""
@@ -174,7 +195,7 @@ class World:
         return self._expanded.get(part)
 
     def _is_taken_over(self, what: Observable) -> bool:
-        if self.touched is None or what.kind in ("condition", "fault", "sound reading"):
+        if self.touched is None or what.kind in _EVERYWHERE:
             return False
         return self._owner(what) not in self.touched
 

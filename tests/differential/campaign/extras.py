@@ -9,6 +9,7 @@ from collections.abc import Callable, Sequence
 from random import Random
 
 import verifier
+from tests.differential.indicators import with_indicators
 from tests.differential.junctions import built, checked
 from tests.differential.test_lever_locks import with_lever_locks
 from tests.differential.test_plates import with_plates
@@ -144,5 +145,5 @@ def with_released_buttons(text: str, r: Random) -> str:
 
 EXTRAS: dict[Callable[[str, Random], str], int] = {
     with_named_routes: 3, with_train_count: 5, with_lever_locks: 8, with_plates: 10,
-    with_boards: 2, with_clauses: 2, with_released_buttons: 6, with_module: 6,
+    with_indicators: 3, with_boards: 2, with_clauses: 2, with_released_buttons: 6, with_module: 6,
 }  # fmt: skip

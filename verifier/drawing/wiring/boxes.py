@@ -17,6 +17,9 @@ from verifier.sheets.ends import Device, End
 from verifier.sheets.terminals import Harness, Terminal, Wire
 from verifier.sheets.unlisted import not_listed
 
+# What a board lights, or rings.
+LIT = ("head", "indicator", "bell")
+
 Side = Literal["left", "right"]
 
 
@@ -237,13 +240,13 @@ class Boxes:
     # -------------------------------------------------------------- what listens
 
     def board(self, device: Device, order: Sequence[int]) -> Stack:
-        """A board, or relays, with the heads it lights. ``order``: the wires as they come from
-        the left, from the top."""
+        """A board, or relays, with the heads and indicators it lights. ``order``: the wires as they
+        come from the left, from the top."""
         place = {wire: n for n, wire in enumerate(order)}
         ends = [one for one in self.ends(device) if not self._moves(one)]
         if not ends:
             return ()
-        lamps = [one for one in ends if one.wire.conductor.end.device.kind == "head"]
+        lamps = [one for one in ends if one.wire.conductor.end.device.kind in LIT]
         inputs = [one for one in ends if one not in lamps and one.end.port not in ("+", "-")]
         inputs.sort(key=lambda one: (place.get(one.wire.number, len(place)), one.terminal.number))
         power = [one for one in ends if one.end.port in ("+", "-")]
@@ -258,7 +261,7 @@ class Boxes:
             # The wire that heads have in common goes on from the first of them.
             onward = [one for one in self.ends(head) if one.wire.number not in numbers]
             at_head = (*_pins(there, row + 1, "left"), *_pins(onward, row + 1, "right"))
-            boxes.append(_box(head, head.name, Column.HEAD, row, at_head))
+            boxes.append(_box(head, head.title, Column.HEAD, row, at_head))
             row += len(its) + 1
         return (_box(device, device.title, Column.BOARD, 0, tuple(pins)), *boxes)
 

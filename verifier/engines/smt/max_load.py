@@ -12,7 +12,7 @@ from dataclasses import dataclass
 
 from verifier.engines.results import Exists, Impossible, Interrupted
 from verifier.engines.smt.situations import SituationCheck
-from verifier.logic.expr import TRUE
+from verifier.logic.expr import TRUE, holds
 from verifier.plan.situation import Situation
 from verifier.plan.wiring.wiring_model import Number
 from verifier.properties.electrical import Load, all_lit, more_than
@@ -89,5 +89,5 @@ class _MaximumSearch:
 
     def _drawn(self, situation: Situation) -> Number:
         seen = self._evaluator.see(situation)
-        lit = (lamp for head, lamp in self._loads if seen.states[head.lens] != "dark")
-        return sum(lit, Number(0))
+        drawn = (current for lit, current in self._loads if holds(lit, seen.states))
+        return sum(drawn, Number(0))

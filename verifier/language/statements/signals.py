@@ -1,6 +1,7 @@
 """Statements about signals: where they stand, what they show, and the panel that works them."""
 
 from dataclasses import dataclass
+from typing import ClassVar
 
 from verifier.language.source import Span
 from verifier.language.statements.kind import statement
@@ -102,3 +103,18 @@ class LeverLock(Statement):
 class Button(Statement):
     names: tuple[DeclaredName, ...]
     clauses: tuple[Clause, ...]
+
+
+@statement("INDICATOR", "An indicator", "indicator Main-K lit when Main occupied")
+class Indicator(Statement):
+    """A lamp of the panel that repeats what happens on the track."""
+
+    bell: ClassVar[bool] = False
+
+    name: DeclaredName
+    when: Condition
+
+
+@statement("BELL", "A bell", "bell West-Bell rings when Main occupied")
+class Bell(Indicator):
+    bell: ClassVar[bool] = True

@@ -20,8 +20,9 @@ def running_plan(plan: Plan) -> Plan:
     commanded = [m.told for m in machines.values() if m.contacts == ()]
     wiring = replace(plan.wiring, machines=machines, points_kept=True)
     equipment = derive_equipment(
-        wiring, plan.track, plan.blocks, plan.signals, plan.conditions, plan.locking
-    )
+        wiring, plan.track, plan.blocks, plan.signals, plan.conditions, plan.locking,
+        plan.indicators,
+    )  # fmt: skip
     inputs = inputs_with(given, wiring, equipment)
     return replace(
         plan,

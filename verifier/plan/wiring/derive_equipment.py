@@ -20,6 +20,7 @@ from verifier.plan.model import (
     Track,
 )
 from verifier.plan.observables import Observable, facts_unfolded
+from verifier.plan.panel import Indicator
 from verifier.plan.signals.colors import flashes
 from verifier.plan.wiring.dead_rails import dead_rails
 from verifier.plan.wiring.division import divisions, margin, together
@@ -47,6 +48,7 @@ def derive_equipment(
     signals: Mapping[str, Signal],
     conditions: Mapping[str, NamedCondition],
     locking: Locking,
+    indicators: Mapping[str, Indicator],
 ) -> Equipment:
     """What follows from a layout's wiring."""
     if not wiring.given:
@@ -56,10 +58,12 @@ def derive_equipment(
         block: found for block in blocks if (found := _places(block, wiring, track, geometry))
     }
     gaps, joined = _neighbors(wiring, track)
-    detector_readers, contact_readers = _readers(wiring, signals, conditions, locking)
+    detector_readers, contact_readers = _readers(wiring, signals, conditions, locking, indicators)
     returns = {name: contact_returns(readers, wiring) for name, readers in contact_readers.items()}
     faults = tuple(
-        _faults(wiring, gaps, signals, locking, detector_readers, contact_readers, returns)
+        _faults(
+            wiring, gaps, signals, locking, detector_readers, contact_readers, returns, indicators
+        )
     )
     return Equipment(
         MappingProxyType(places), MappingProxyType(geometry), MappingProxyType(spots_of),
@@ -82,8 +86,9 @@ def _relays_supply(locking: Locking) -> str | None:
 def with_wiring(plan: Plan, wiring: Wiring) -> Plan:
     """The layout with other wiring. Rules, assumptions and proofs stay as they are."""
     equipment = derive_equipment(
-        wiring, plan.track, plan.blocks, plan.signals, plan.conditions, plan.locking
-    )
+        wiring, plan.track, plan.blocks, plan.signals, plan.conditions, plan.locking,
+        plan.indicators,
+    )  # fmt: skip
     inputs = inputs_with(plan.unwired_inputs, wiring, equipment)
     return replace(plan, wiring=wiring, equipment=equipment, inputs=inputs)
 
@@ -267,6 +272,7 @@ def _faults(
     detector_readers: Readers,
     contact_readers: Readers,
     returns: Mapping[str, Returns],
+    indicators: Mapping[str, Indicator],
 ) -> Iterator[Fault]:
     yield from _wires(wiring, locking, detector_readers, contact_readers)
     for turnout, found in returns.items():
@@ -291,6 +297,9 @@ def _faults(
         for name in driver.heads:
             if name in heads:
                 yield from _lamps(heads[name])
+        for name in driver.indicators:
+            if name in indicators:
+                yield Fault(FaultKind.INDICATOR, (name,), indicators[name].span)
         if any(flashes(c) for n in driver.heads if n in heads for c in heads[n].color.values):
             yield Fault(FaultKind.FLASHER, (driver.name,), driver.span)
     yield from _plates(signals)
@@ -394,6 +403,7 @@ def _readers(
     signals: Mapping[str, Signal],
     conditions: Mapping[str, NamedCondition],
     locking: Locking,
+    indicators: Mapping[str, Indicator],
 ) -> tuple[Readers, Readers]:
     """By detector, and by turnout with contacts: the drivers it is wired to, and the relays where
     locks read it. A driver that does not say what it reads is wired to what its rules read."""
@@ -405,6 +415,11 @@ def _readers(
                 asked = signal.conditions_of(head)
                 facts = facts_unfolded(asked, lambda name: conditions[name].condition)
                 read_by_rules[driver.name] |= {(f.what.kind, f.what.name) for f in facts}
+    for indicator in indicators.values():
+        driver = wiring.driver_of(indicator.name)
+        if driver is not None:
+            facts = facts_unfolded([indicator.when], lambda name: conditions[name].condition)
+            read_by_rules[driver.name] |= {(f.what.kind, f.what.name) for f in facts}
     nobody = () if wiring.drivers else ("",)
     heard, board = _heard(locking, conditions), locking.building.board
 

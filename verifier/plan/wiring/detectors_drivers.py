@@ -222,7 +222,7 @@ def read_drivers(
     for node in nodes:
         given = ClauseReader(node.clauses, names)
         inputs = given.amount("inputs", plausible_ranges.INPUTS)
-        heads = tuple(_heads(node, posts, driven, names))
+        heads, indicators = _driven(node, posts, driven, names)
         outputs = given.amount("outputs", plausible_ranges.OUTPUTS)
         power, reads = given.get("powered by"), given.get("reads")
         driver = Driver(
@@ -242,6 +242,7 @@ def read_drivers(
             inputs=int(inputs) if inputs else None,
             sold=tuple(sold_heads(node, heads, names)),
             each=_each(given, names),
+            indicators=indicators,
             throws=boards.driven("throws", node, thrown, names),
             unlocks=boards.driven("unlocks", node, unlocked, names),
         )
@@ -258,20 +259,28 @@ def _each(given: ClauseReader, names: Names) -> Number | None:
     return read_amount(outputs.lengths[1], plausible_ranges.EACH, names)
 
 
-def _heads(
+def _driven(
     node: tree.Driver,
     posts: Mapping[str, Post],
     driven: dict[str, tree.Name],
     names: Names,
-) -> Iterator[str]:
+) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The heads that a board drives, and the indicators and bells."""
+    heads: list[str] = []
+    indicators: list[str] = []
     for name in node.heads:
-        if not _is_head(name, posts, names):
+        declared = names.table.get(name.text)
+        on_panel = declared is not None and declared.kind in ("indicator", "bell")
+        if not (on_panel or _is_head(name, posts, names)):
             continue
         if name.text in driven:
-            names.error("CP611", name.span, others=[driven[name.text].span], name=name.text)
+            variant = "panel" if on_panel else ""
+            first = driven[name.text].span
+            names.error("CP611", name.span, variant, others=[first], name=name.text)
             continue
         driven[name.text] = name
-        yield name.text
+        (indicators if on_panel else heads).append(name.text)
+    return tuple(heads), tuple(indicators)
 
 
 def _is_head(name: tree.Name, posts: Mapping[str, Post], names: Names) -> bool:

@@ -52,6 +52,7 @@ class FaultKind(Enum):
     HEAD = "head", "lamp-out", ("dark",), ("head",)
     ARM = "arm wire", "lamp-out", ("broken",), ("head", "color")
     LAMP_COMMON = "lamp common of", "lamp-out", ("broken",), ("head", "...")
+    INDICATOR = "wire to", "lamp-out", ("broken",), ("indicator or bell",)
     FLASHER = "flasher of", "flasher-stopped", (FLASHER_LIT, FLASHER_DARK), ("driver",)
     PLATE = "plate of", "plate-missing", ("missing",), ("signal",)
     MACHINE = "machine of", "points-stalled", (STOPPED, DISOBEYED), ("turnout",)

@@ -20,8 +20,8 @@ Source = tuple[Heard, str]
 
 
 def asked(driver: Driver, plan: Plan) -> Iterator[tuple[Observable, Span]]:
-    """Everything that the rules of a board's heads, and what it throws and keeps in memory, ask
-    for; named conditions expanded, each with a place where that is."""
+    """Everything that the rules of a board's heads and indicators, and what it throws and keeps in
+    memory, ask for; named conditions expanded, each with a place where that is."""
     for condition, span in _conditions(driver, plan):
         for fact in facts_unfolded([condition], lambda n: plan.conditions[n].condition):
             yield fact.what, span
@@ -47,6 +47,8 @@ def _conditions(driver: Driver, plan: Plan) -> Iterator[tuple[Condition, Span]]:
                         yield line.when, line.span
                 if head.approach and signal.lit is not None:
                     yield signal.lit, signal.lit.span
+    for name in driver.indicators:
+        yield plan.indicators[name].when, plan.indicators[name].span
     if driver.name == plan.locking.building.board:
         for condition in memory_asks(plan):
             yield condition, condition.span

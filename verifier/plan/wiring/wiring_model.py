@@ -191,14 +191,13 @@ class Panel:
 
 @dataclass(frozen=True, slots=True)
 class Driver:
-    """A board that lights heads by the rules. ``reads`` None: it is taken to read all its
-    rules ask for. ``when_missing`` is the color its heads show when an input is dead,
-    ``when_out`` what all its heads of a signal are commanded to show when one of them does not
-    light. ``sold``: what the lamps of a head are, where the file says. It
-    ``throws`` the machines of some points, and ``unlocks`` electric locks; ``inputs`` and
-    ``outputs`` are how many it has. ``draws`` is what the board draws itself, ``lamp``
-    the current of one lit lamp, ``needs`` the least voltage it works at, ``each`` what an output
-    may carry."""
+    """A board that lights heads by the rules, and ``indicators`` (bells among them) of the panel.
+    ``reads`` None: it is taken to read all its rules ask for. ``when_missing`` is the color its
+    heads show when an input is dead, ``when_out`` what all its heads of a signal are commanded to
+    show when one of them does not light. ``sold``: what the lamps of a head are, where the file
+    says. It ``throws`` the machines of some points, and ``unlocks`` electric locks; ``inputs`` and
+    ``outputs`` are how many it has. ``draws`` is what the board draws itself, ``lamp`` the current
+    of one lit lamp, ``needs`` the least voltage it works at, ``each`` what an output may carry."""
 
     name: str
     heads: tuple[str, ...]
@@ -218,6 +217,7 @@ class Driver:
     unlocks: tuple[str, ...] = ()
     sold: tuple[tuple[str, SoldHead], ...] = ()
     each: Number | None = None
+    indicators: tuple[str, ...] = ()
 
     def sold_as(self, head: str) -> SoldHead:
         """What the lamps of one of its heads are."""
@@ -349,14 +349,18 @@ class Wiring:
     swapped_heads: tuple[tuple[str, str], ...] = ()
     # Over time: how points lie is kept from moment to moment, not worked out from their commands.
     points_kept: bool = False
-    # By block, by block, by head, by feeder: worked out from the above.
+    # By block, by block, by head (or indicator), by feeder: worked out from the above.
     _feeders: Mapping[str, tuple[Feeder, ...]] = field(init=False, repr=False, compare=False)
     _detectors: Mapping[str, tuple[Detector, ...]] = field(init=False, repr=False, compare=False)
     _drivers: Mapping[str, Driver] = field(init=False, repr=False, compare=False)
     _sub_bus: Mapping[str, SubBus] = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
-        by_head = {head: d for d in reversed(list(self.drivers.values())) for head in d.heads}
+        by_head = {
+            driven: d
+            for d in reversed(list(self.drivers.values()))
+            for driven in (*d.heads, *d.indicators)
+        }
         object.__setattr__(self, "_feeders", _by_block(self.feeders.values()))
         object.__setattr__(self, "_detectors", _by_block(self.detectors.values()))
         object.__setattr__(self, "_drivers", by_head)
@@ -392,6 +396,7 @@ class Wiring:
         return (*detector.sub_buses, *(f for f in detector.through if f not in on_them))
 
     def driver_of(self, head: str) -> Driver | None:
+        """The board that lights a head, or an indicator of the panel."""
         return self._drivers.get(head)
 
     def share_a_return(self, one: str, other: str, without: Collection[int] = ()) -> bool:

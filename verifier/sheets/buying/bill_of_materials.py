@@ -19,7 +19,8 @@ from verifier.sheets.heads import head_kind
 @dataclass(frozen=True, slots=True)
 class BillItem:
     """``count``: how many, or of wire how many meters. ``serves``: the signal, head, driver,
-    detector, turnout, supply, block, district, lever or button that it is there for, by name."""
+    detector, turnout, supply, block, district, lever, button, indicator or bell that it is
+    there for, by name."""
 
     kind: PartKind
     serves: str
@@ -46,6 +47,8 @@ def _all(plan: Plan) -> Iterator[BillItem]:
     for what in plan.inputs:
         if what.kind in ("lever", "button"):
             yield BillItem(PartKind(what.kind), what.name)
+    for indicator in plan.indicators.values():
+        yield BillItem(PartKind(indicator.kind), indicator.name)
     for supply in plan.wiring.supplies.values():
         family = "booster" if supply.fed_by is not None else "supply"
         kind = PartKind("reverser") if supply.reverses else PartKind(family, supply.amps)
@@ -80,7 +83,7 @@ def _outputs(driver: Driver, plan: Plan) -> Fraction:
     if driver.outputs is not None:
         return Fraction(driver.outputs)
     heads = (h for s in plan.signals.values() for h in s.heads if h.name in driver.heads)
-    return Fraction(sum(len(lamp_colors(head)) for head in heads))
+    return Fraction(sum(len(lamp_colors(head)) for head in heads) + len(driver.indicators))
 
 
 def _detection(plan: Plan) -> Iterator[BillItem]:

@@ -12,6 +12,7 @@ from verifier.language.diagnostics.diagnostic import InputError, nearest
 from verifier.language.diagnostics.registry import diagnostic
 from verifier.language.source import Span
 from verifier.plan.model import Plan
+from verifier.plan.observables import Observable
 from verifier.plan.wiring.hearing import heard, keeper_of
 
 NO_STEP = "the rest"
@@ -91,19 +92,24 @@ def _in_order(points: list[_Point], first: Sequence[tuple[str, Span]], plan: Pla
 def _needed(point: _Point, plan: Plan) -> Iterator[str]:
     """Everything that the signals of a control point need, by name."""
     wiring = plan.wiring
+    asked: list[Observable] = []
     turnouts, blocks, supplies = dict.fromkeys(point.turnouts), dict[str, None](), set[str | None]()
     for name in point.signals:
         signal = plan.signals[name]
         yield name
         yield from (head.name for head in signal.heads)
-        for says in plan.facts_read(signal):
-            match says.what.kind:
-                case "block report":
-                    blocks[says.what.name] = None
-                case "points report":
-                    turnouts[says.what.name] = None
-                case "lever" | "button":
-                    yield says.what.name
+        asked += [says.what for says in plan.facts_read(signal)]
+    for name in _boards(point.signals, turnouts, plan):
+        for indicator in wiring.drivers[name].indicators:
+            asked += [says.what for says in plan.facts_repeated(indicator)]
+    for what in asked:
+        match what.kind:
+            case "block report":
+                blocks[what.name] = None
+            case "points report":
+                turnouts[what.name] = None
+            case "lever" | "button":
+                yield what.name
     for block in blocks:
         yield block
         district = wiring.districts.get(wiring.district_of.get(block, ""))
@@ -125,6 +131,7 @@ def _needed(point: _Point, plan: Plan) -> Iterator[str]:
     for name in _boards(point.signals, turnouts, plan):
         yield name
         supplies.add(wiring.drivers[name].supply)
+        yield from wiring.drivers[name].indicators
         yield from (source for _, source in heard(wiring.drivers[name], plan))
     for supply in supplies:
         yield from plan.wiring.chain_of(supply)

@@ -66,6 +66,8 @@ FAMILIES: Mapping[str, Family] = MappingProxyType({
         Family("machine-snap", "switch machine, twin-coil", spare=False),
         Family("lever", "lever on the panel", spare=False),
         Family("button", "button on the panel", spare=False),
+        Family("indicator", "lamp on the panel"),
+        Family("bell", "bell on the panel", spare=False),
         Family("supply", "power supply, ready made", "ampere", "A", True, spare=False),
         Family("booster", "booster", "ampere", "A", True, spare=False),
         Family("reverser", "reverser for a section of track", spare=False),

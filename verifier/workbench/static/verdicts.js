@@ -191,7 +191,7 @@ function failures(rows) {
   return el('table', {}, el('thead', {}, el('tr', {}, el('th', {}, 'broken'), el('th', {}, 'worst effect'))),
     el('tbody', {}, ...rows.map((row) => el('tr', {}, el('td', {}, row.faults
       .map((/** @type {string} */ name) => row.silent.includes(name) ? `${name} (silent)` : name).join(' and ')),
-      el('td', {}, ['false proceed', 'unlocked'].includes(row.consequence)
+      el('td', {}, ['false proceed', 'unlocked', 'false indication'].includes(row.consequence)
         ? `${row.consequence.toUpperCase()}: ${row.why}` : row.consequence)))));
 }
 
