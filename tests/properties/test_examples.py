@@ -29,6 +29,8 @@ COMES_WITH = {
     "feeder-undetected": {"proceed-into-occupied", "wire-broken"},
     # Of the block it should not watch the detector sees no more when that feeder is broken.
     "detector-misplaced": {"wire-broken"},
+    # What a single contact does not tell, a broken wire does not tell either.
+    "indicator-misleads": {"wire-broken"},
     # A driver that hears nothing, or no driver at all, never clears a signal.
     # A machine without power does what one does that does not obey.
     "supply-lost": {"points-stalled", "wire-broken"},

@@ -71,7 +71,7 @@ def breaks(wire: Conductor, plan: Plan) -> Iterator[str]:
                 for head in signal.heads:
                     if head.name == wire.serves:
                         yield from (fault_name(FaultKind.LAMP, head.name, c) for c in head.lamps)
-                        yield wire.name
+            yield wire.name
         case "lamp common":
             yield fault_name(FaultKind.HEAD, wire.serves)
             yield fault_name(FaultKind.INDICATOR, wire.serves)
