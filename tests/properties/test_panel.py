@@ -1,7 +1,7 @@
 """Indicators and bells of the panel: what people take them for, in both semantics; wires, current,
 programs, parts.
 
-That a dark lamp may have burnt out: common practice, no source.
+That a dark lamp may have burned out: common practice, no source.
 """
 
 from dataclasses import replace

@@ -42,10 +42,11 @@ def paragraphs(face: Interface, sha256: str, prefix: str, graded: str) -> Iterat
 def _of_the_board(face: Interface) -> str:
     """What of the layout this board does, and what it is told from elsewhere."""
     assert face.board is not None
-    driven = (*face.board.heads, *face.board.indicators)
-    own = listing([comment_safe(name) for name in driven])
+    own = listing([comment_safe(head) for head in face.board.heads])
+    panel = listing([comment_safe(name) for name in face.board.indicators])
     kept = face.memory and "keeps relays, timers and traffic in memory"
-    does = listing([*([f"drives {own}"] if own else []), *([kept] if kept else [])])
+    lit = [f"lights {own}"] * bool(own) + [f"drives {panel} of the panel"] * bool(panel)
+    does = listing([*lit, *([kept] if kept else [])])
     kinds = ("relay", "timer", "traffic", "aspect")
     told = [f.what.name for f in face.inputs if f.what.kind in kinds]
     heard = ""

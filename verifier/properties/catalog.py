@@ -118,7 +118,7 @@ CATALOG: tuple[Property, ...] = (
              "49 CFR 236.312 (movable bridge: locked and aligned before an aspect to proceed)"),
     Property("indicator-misleads", _S, "no indicator of the panel says what is not so",
              panel.indicator_misleads,
-             "common practice, no source (a dark lamp of a panel may have burnt out)"),
+             "common practice, no source (a dark lamp of a panel may have burned out)"),
     Property("stopping-distance", _D, "there is room to stop before the next signal",
              stopping.stopping_distance,
              "49 CFR 236.24 (a restrictive aspect can be complied with before the next signal), "

@@ -19,7 +19,7 @@ def indicator_misleads(plan: Plan) -> Iterator[Obligation]:
     People rely on an indicator that says that a block is clear, how points lie, that a gate is
     seated, or that a signal is at stop. One that is `lit when Main occupied` says that Main is
     clear while it is dark: it must not be dark with a train on Main, be it that its wire is broken
-    or its lamp burnt out. One that is `lit when Main clear` must not be lit then. Where both
+    or its lamp burned out. One that is `lit when Main clear` must not be lit then. Where both
     are there, people go by the second. What breaks is asked about in the failure table.
     """
     for indicator in plan.indicators.values():

@@ -39,7 +39,7 @@ class CauseKind(Enum):
     SHOWN_WHEN_MISSING = "{subject} shows {state} while an input is missing"
     LINE_NOT_SHOWN = "{state} is not shown"
     INDICATES = "{subject} {state}"
-    INDICATOR_WIRE_BROKEN = "the wire to {subject} is broken, or its lamp burnt out"
+    INDICATOR_WIRE_BROKEN = "the wire to {subject} is broken, or its lamp burned out"
     BELL_WIRE_BROKEN = "the wire to {subject} is broken"
     # What rules read.
     HOLDS = "{subject} holds"
