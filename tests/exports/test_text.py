@@ -108,6 +108,7 @@ void show_color(int head, uint8_t color);
 void throw_points(int machine, uint8_t how);
 void drive_coil(int machine, uint8_t how);
 void unlock_points(int machine, bool may_be_moved);
+void turn_on(int output, bool on);
 void kick_watchdog(void);
 {include}
 {end}

@@ -124,9 +124,10 @@ def test_loss_of_shunt_is_no_advice_where_a_relay_is_slow() -> None:
     assert not question("loss-of-shunt", slow, "T1")[1].advice
 
 
-def test_loss_of_shunt_is_not_asked_of_points_thrown_by_hand() -> None:
+def test_loss_of_shunt_is_asked_of_locked_points_that_are_thrown_by_hand() -> None:
+    """A lock holds them against a hand, too, and loses the train as any other lock does."""
     by_hand = THROAT.replace("thrown by T1-lever", "thrown by hand")
-    assert set(questions("loss-of-shunt", verifier.load_text(by_hand))) == {"T2"}
+    assert set(questions("loss-of-shunt", verifier.load_text(by_hand))) == {"T1", "T2"}
 
 
 def test_a_false_report_is_advice_where_no_relay_releases_in_sequence() -> None:

@@ -429,7 +429,7 @@ def test_points_may_start_either_way(case: Case) -> None:
 def test_a_start_decides_where_nothing_moves_the_points() -> None:
     """236.303: nobody throws T1, and the signal asks for its lever alone. No train is led into the
     wrong track where T1 starts normal; one is where it starts reverse, or as it was left."""
-    text = facing("locked while T1-lever normal or T1-lever reverse")
+    text = facing("locked while T1-lever normal")
     for position in ("normal", "reverse"):
         text = text.replace(f"T1 {position} and B", f"T1-lever {position} and B")
     text += 'assume "nobody touches the lever" always T1-lever normal\n'
