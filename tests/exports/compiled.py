@@ -20,8 +20,7 @@ from verifier.exports.interface import Field
 from verifier.plan import observables
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
-from verifier.plan.wiring.derive_equipment import derive_equipment
-from verifier.plan.wiring.wiring_model import NO_WIRING
+from verifier.plan.wiring.derive_equipment import without_wiring
 from verifier.reference.step import Stepper
 from verifier.reference.transition import Transition, Valuation
 
@@ -133,31 +132,10 @@ def as_one_program(plan: Plan) -> Plan:
     return replace(plan, locking=replace(plan.locking, building=building))
 
 
-def truthful(plan: Plan) -> Plan:
-    """The same plan without its wiring: C is given what the reports say, however they came, and
-    its memory has power."""
-    given = plan.unwired_inputs or plan.inputs
-    locking = replace(
-        plan.locking,
-        building=replace(plan.locking.building, supply=None),
-        relays={name: replace(one, supply=None) for name, one in plan.locking.relays.items()},
-        timers={name: replace(one, supply=None) for name, one in plan.locking.timers.items()},
-        traffic={name: replace(one, supply=None) for name, one in plan.locking.traffic.items()},
-    )
-    equipment = derive_equipment(
-        NO_WIRING, plan.track, plan.blocks, plan.signals, plan.conditions, locking,
-        plan.indicators,
-    )  # fmt: skip
-    return replace(
-        plan, wiring=NO_WIRING, equipment=equipment, inputs=given, unwired_inputs=given,
-        locking=locking,
-    )  # fmt: skip
-
-
 def known(export: CExport, number: int, chance: Random) -> Known:
     """Moments put together at random and moments of histories, looked at and gone on from by the
     stepper, which knows neither expressions nor C."""
-    stepper = Stepper(truthful(as_one_program(export.face.whole)))
+    stepper = Stepper(without_wiring(as_one_program(export.face.whole)))
     moments = any_moments(stepper, number // 2, chance)
     steps = [stepper.step(moment) for moment in moments]
     while len(moments) < number:

@@ -17,7 +17,7 @@ from tests.exports.compiled import (
     as_one_program,
     needs_avr,
     needs_gcc,
-    truthful,
+    without_wiring,
 )
 from tests.exports.simulated_board import run_on_pins
 from tests.junction_files import spec
@@ -90,7 +90,7 @@ def drawn(number: int, chance: Random) -> tuple[list[str], list[str]]:
     """Which inputs of B2 are closed at some moments, and which of its lamps the stepper then has
     lit. Half of the moments are put together at random (a route being set at every second one),
     half are of histories."""
-    stepper = Stepper(truthful(as_one_program(PLAN)))
+    stepper = Stepper(without_wiring(as_one_program(PLAN)))
     moments = [dict(moment) for moment in any_moments(stepper, number // 2, chance)]
     for moment in moments[::2]:
         moment |= {relay("Route"): "up", relay("Free"): "down"}

@@ -9,7 +9,7 @@ import pytest
 import verifier
 from tests.differential.rings import write_ring
 from tests.differential.steps import any_moments
-from tests.exports.compiled import as_one_program, differences, known, needs_gcc, truthful
+from tests.exports.compiled import as_one_program, differences, known, needs_gcc, without_wiring
 from tests.exports.compiled import run as run_core
 from tests.exports.test_boards import run
 from verifier.cli import main
@@ -114,7 +114,7 @@ def test_a_board_that_hears_or_tells_otherwise_is_found(name: str, right: str, w
 
 
 def stepped(plan: Plan, number: int, chance: Random) -> list[dict[Observable, str]]:
-    stepper = Stepper(truthful(as_one_program(plan)))
+    stepper = Stepper(without_wiring(as_one_program(plan)))
     moments = any_moments(stepper, number, chance)
     return [dict(stepper.step(moment).observed) for moment in moments]
 

@@ -21,8 +21,7 @@ from verifier.plan import observables
 from verifier.plan.devices import Device, devices
 from verifier.plan.model import Plan, Port
 from verifier.plan.observables import Observable
-from verifier.plan.wiring.derive_equipment import with_wiring
-from verifier.plan.wiring.wiring_model import NO_WIRING
+from verifier.plan.wiring.derive_equipment import without_wiring
 from verifier.reference.condition_eval import is_true, looking_at
 from verifier.reference.explicit_states import in_any_order
 from verifier.reference.step import Stepper
@@ -119,9 +118,8 @@ class PlanFollower:
 
     def __init__(self, plan: Plan, tolerance: float = TOLERANCE):
         self.plan, self.tolerance = plan, tolerance
-        bare = with_wiring(plan, NO_WIRING) if plan.wiring.given else plan
         # An assumption of the file is nothing that a built layout keeps to.
-        self.stepper = Stepper(replace(bare, assumptions=()))
+        self.stepper = Stepper(replace(without_wiring(plan), assumptions=()))
         self.running = self.stepper.plan
         self.devices = {d.name: d for d in devices(self.running).values() if d.pipe is None}
         self._piece = {

@@ -27,7 +27,14 @@ from verifier.plan.wiring.division import divisions, margin, together
 from verifier.plan.wiring.equipment import NO_EQUIPMENT, Beside, Equipment, Geometry, StockPlace
 from verifier.plan.wiring.faults import RELAYS, Fault, FaultKind
 from verifier.plan.wiring.spots import beside_each_way
-from verifier.plan.wiring.wiring_model import Detector, Driver, Machine, Number, Wiring
+from verifier.plan.wiring.wiring_model import (
+    NO_WIRING,
+    Detector,
+    Driver,
+    Machine,
+    Number,
+    Wiring,
+)
 
 # While a gap is bridged, or missing, stock beside it draws through the feeders of both
 # blocks; at least this share of its current still flows through its own block's feeders
@@ -91,6 +98,21 @@ def with_wiring(plan: Plan, wiring: Wiring) -> Plan:
     )  # fmt: skip
     inputs = inputs_with(plan.unwired_inputs, wiring, equipment)
     return replace(plan, wiring=wiring, equipment=equipment, inputs=inputs)
+
+
+def without_wiring(plan: Plan) -> Plan:
+    """The layout as if it had no wiring: what a rule asks for is heard, and nothing lacks power."""
+    if not plan.wiring.given:
+        return plan
+    locking = plan.locking
+    bare = replace(
+        locking,
+        relays={name: replace(each, supply=None) for name, each in locking.relays.items()},
+        timers={name: replace(each, supply=None) for name, each in locking.timers.items()},
+        traffic={name: replace(each, supply=None) for name, each in locking.traffic.items()},
+        building=replace(locking.building, supply=None),
+    )  # fmt: skip
+    return with_wiring(replace(plan, locking=bare), NO_WIRING)
 
 
 def inputs_with(
