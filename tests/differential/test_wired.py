@@ -63,6 +63,24 @@ def check(text: str, r: Random) -> Counter[str]:
     return came_out + check_broken(plan, world, report, r)
 
 
+def test_what_a_held_button_does_goes_by_what_a_board_hears() -> None:
+    check(
+        """
+block B1 feeders f1
+block B2 feeders f2
+track B1 |(g1) B2
+track B2 |(g2) B1
+button Call
+signal S1 at B1 |(g2) B2  Clear when B2 clear and not S2 at stop  Approach when Call pressed
+  Stop otherwise
+signal S2 at B2 |(g1) B1  Stop otherwise
+supply Bus DC 12 V 3 A
+driver Board drives S1 powered by Bus
+""",
+        Random(1),
+    )
+
+
 def check_swapped(plan: Plan, r: Random) -> None:
     """Wires that were swapped when the layout was built: of two heads, and of contacts."""
     heads = [head for driver in plan.wiring.drivers.values() for head in driver.heads]
