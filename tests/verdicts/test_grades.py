@@ -148,7 +148,7 @@ def test_the_page_says_it(path: Path, grade: Grade) -> None:
     assert told["stamp"].startswith(grade.value) and told["headline"].startswith(grade.value)
     script = Path(verifier.__file__).parent / "workbench" / "static" / "verdicts.js"
     shown = script.read_text("utf-8")
-    assert "stamp(report.style, report.stamp)" in shown and "report.headline" in shown
+    assert "stamp(report.style, report.stamp)" in shown and "report.beside_counts" in shown
 
 
 @each
