@@ -12,7 +12,7 @@ import pytest
 
 import verifier
 from tests.diagnosis.logs import BuiltLayout, Deed, log_lines, trips
-from tests.junction_files import SPEC_FILES, spec
+from tests.junction_files import spec
 from verifier.cli import main
 from verifier.diagnosis.bench import Bench
 from verifier.diagnosis.log_follower import Departure, Followed, follow
@@ -159,17 +159,6 @@ def test_without_wiring_too() -> None:
     dark = [(t, {**r, "4RA": "dark"}) for t, r in moments]
     found = followed(dark, "locked-end-of-siding").departure
     assert found is not None and found.name == "4RA" and suspects_of(plan, found) == ((), False)
-
-
-def test_a_log_of_any_layout_can_be_followed() -> None:
-    """Also where relays or a board have a supply, which nothing in a log speaks of."""
-    for path in SPEC_FILES:
-        plan = verifier.load(path)
-        blocks = [block.name for block in plan.blocks.values() if block.detected]
-        rows = [f"{n},{name},occupied\n" for n, name in enumerate(blocks[:2])]
-        if rows:
-            log = ["time,what,state\n", *rows, f"30,{blocks[0]},clear\n"]
-            assert follow(plan, read_log(log, path.name, plan)).events == len(rows) + 1
 
 
 def test_memory_does_not_grow_with_the_log() -> None:
