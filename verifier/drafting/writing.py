@@ -86,7 +86,9 @@ def draft_text(
             try:
                 places[key] = place_of(post, drafting.routing.plan.track)
             except InputError as error:
-                errors += error.diagnostics
+                # A gap needs a name once, whichever way its signals face.
+                told = {(one.code, one.span) for one in errors}
+                errors += (d for d in error.diagnostics if (d.code, d.span) not in told)
     if errors:
         raise InputError(errors)
     sections = list(_signals(drafting, places, taken))
