@@ -13,6 +13,8 @@ import pytest
 
 from verifier.language.diagnostics.registry import diagnostic, kinds
 from verifier.language.source import Source, Span
+from verifier.plan.names import KIND_WORDS
+from verifier.plan.vocabulary import state_hints
 
 ROOT = Path(__file__).resolve().parents[2]
 SPAN = Span(Source("junction.ixl", "block Main\n"), 0, 5)
@@ -191,3 +193,9 @@ def test_lists_read_as_people_write_them() -> None:
     known = ["block", "turnout", "signal"]
     found = diagnostic("CP201", span, hints=("statement",), name="X", statements=known)
     assert "`block`, `turnout` or `signal` statement" in found.hint
+
+
+@pytest.mark.parametrize("kind", KIND_WORDS)
+def test_a_wrong_state_of_anything_has_a_hint(kind: str) -> None:
+    named = set(state_hints(kind)) if kind not in ("limits", "condition") else set()
+    assert named <= kinds()["CP204"].hints.keys()

@@ -64,10 +64,12 @@ def test_conductors_are_as_many_as_the_text_declares(text: str) -> None:
     feeders = [wire for wire in wires if wire.name.startswith("feeder ")]
     buses = [wire for wire in wires if wire.name.startswith(("bus of ", "sub-bus "))]
     assert len(feeders) == 2 * wanted["feeders"]
-    assert roles["lamp common"] == sum(
+    heads = sum(
         1 for part in bill_of_materials(plan_of(text)) if part.kind.family in HEADS
         and plan_of(text).wiring.driver_of(part.serves)
     )  # fmt: skip
+    panel = sum(len(driver.indicators) for driver in plan_of(text).wiring.drivers.values())
+    assert roles["lamp common"] == heads + panel
     assert roles["track return"] == wanted["feeders"] + len(buses) // 2 + wanted["frogs"]
     assert roles["frog"] == wanted["frogs"]
     frogs = [wire for wire in wires if wire.name.startswith("frog of ")]
