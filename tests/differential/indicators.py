@@ -13,7 +13,7 @@ from verifier.plan.model import Plan
 
 def with_indicators(text: str, r: Random) -> str:
     """One to three, each driven by a board where there are boards (mostly). What would say two
-    things is left out."""
+    things is left out; so are all where there is nothing to repeat."""
     for number in range(r.choice([1, 2, 2, 3])):
         more = _with_one(text, f"Ind-{number}", r)
         text = more if _is_read(more) else text
@@ -29,8 +29,11 @@ def _is_read(text: str) -> bool:
 
 
 def _with_one(text: str, name: str, r: Random) -> str:
+    facts = _facts(built(text), r)
+    if not facts:
+        return text
     says = r.choice(["indicator {} lit when {}", "bell {} rings when {}"])
-    line = says.format(name, _condition(built(text), r))
+    line = says.format(name, _condition(facts, r))
     boards = re.findall(r"^driver \S+ drives \S+", text, re.M)
     if boards and r.random() < 0.85:
         board = r.choice(boards)
@@ -39,8 +42,8 @@ def _with_one(text: str, name: str, r: Random) -> str:
     return f"{text}{line}\n"
 
 
-def _condition(plan: Plan, r: Random) -> str:
-    """One fact, or two of a kind, perhaps the contrary."""
+def _facts(plan: Plan, r: Random) -> list[str]:
+    """Of everything that a condition may ask for, one state."""
     facts = [f"{name} {r.choice(['clear', 'occupied'])}"
              for name, block in plan.blocks.items() if block.detected]  # fmt: skip
     pieces = plan.track.pieces.values()
@@ -54,6 +57,11 @@ def _condition(plan: Plan, r: Random) -> str:
     facts += list(plan.conditions)
     facts += [f"{head.name} {r.choice(head.color.values)}"
               for signal in plan.signals.values() for head in signal.heads]  # fmt: skip
+    return facts
+
+
+def _condition(facts: list[str], r: Random) -> str:
+    """One fact, or two of a kind, perhaps the contrary."""
     if r.random() < 0.6:
         said = r.choice(facts)
         return f"not {said}" if r.random() < 0.2 else said
