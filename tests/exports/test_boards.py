@@ -17,7 +17,6 @@ from tests.exports.compiled import (
     as_one_program,
     needs_avr,
     needs_gcc,
-    without_wiring,
 )
 from tests.exports.simulated_board import run_on_pins
 from tests.junction_files import spec
@@ -27,6 +26,7 @@ from verifier.exports.checked_export import NothingToExport, checked_export
 from verifier.exports.equivalence import Equivalent, NotEquivalent, compare
 from verifier.exports.skeleton import pins_of, skeleton
 from verifier.plan.observables import relay
+from verifier.plan.wiring.derive_equipment import without_wiring
 from verifier.reference.step import Stepper
 
 PLAN = verifier.load(spec("panel-and-boards"))

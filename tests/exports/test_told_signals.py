@@ -9,7 +9,7 @@ import pytest
 import verifier
 from tests.differential.rings import write_ring
 from tests.differential.steps import any_moments
-from tests.exports.compiled import as_one_program, differences, known, needs_gcc, without_wiring
+from tests.exports.compiled import as_one_program, differences, known, needs_gcc
 from tests.exports.compiled import run as run_core
 from tests.exports.test_boards import run
 from verifier.cli import main
@@ -21,6 +21,7 @@ from verifier.language.diagnostics.diagnostic import InputError
 from verifier.plan.model import Plan
 from verifier.plan.observables import Observable, block_report, button, facts_unfolded
 from verifier.plan.signals.heads import signal_of
+from verifier.plan.wiring.derive_equipment import without_wiring
 from verifier.reference.step import Stepper
 
 RULES = """\
