@@ -44,6 +44,7 @@ from verifier.plan.model import Plan
 from verifier.plan.observables import Observable
 from verifier.plan.wiring.faults import Fault
 from verifier.reference.evaluator import Unsettled
+from verifier.reference.inputs import heard
 from verifier.reference.step import Stepper, replay
 from verifier.world.history import Histories
 
@@ -201,14 +202,14 @@ def same(moments: Moments, one: int, other: int, about: str) -> None:
 
 
 def seen_things(plan: Plan) -> list[Observable]:
-    """What properties ask of a moment."""
+    """What properties ask of a moment, reports as each board gets them included."""
     found = [observables.stock(block) for block in plan.blocks]
     found += [observables.block_report(b.name) for b in plan.blocks.values() if b.detected]
     for device in devices(plan).values():
         found += [device.lies, device.report]
     for signal in plan.signals.values():
         found += [signal.aspect, signal.reading]
-    return [*found, *map(observables.condition, plan.conditions)]
+    return [*found, *heard(plan), *map(observables.condition, plan.conditions)]
 
 
 def test_chance_tries_everything() -> None:

@@ -3,6 +3,13 @@
 import pytest
 
 import verifier
+from tests.properties.asked import asked
+from verifier.logic.expr import support
+from verifier.plan.situation import Situation
+from verifier.properties.catalog import obligations
+from verifier.reference.evaluator import Evaluator
+from verifier.reference.step import Stepper
+from verifier.world.world import World
 
 JUNCTION = """
 edge West, East
@@ -156,3 +163,54 @@ def test_the_cure_clears_at_a_press_and_not_while_the_button_is_held(
     """A train leaves both relays down, as at the start."""
     text = STICK + SIGNAL + "Clear  when 2R-stick up and Far clear" + OTHERWISE + "\n" + held
     assert set(verdicts(text, "route-never-set").values()) == {status}
+
+
+# What a signal asks for besides a button, at the inputs of its boards. Each asks for reports.
+WIRED = """
+edge West, East, North
+lever 3 positions normal, reverse
+button Call
+block Near, Switch, Side
+block Far feeders f1, f2
+turnout T in Switch thrown by 3 powered by Bus contacts normal, reverse
+track East = Far | normal T | Near = West
+track North = Side | reverse T
+condition Quiet is T normal and Far clear
+supply Bus 12 V 5 A
+"""
+DETECTOR = "detector D1 current-sensing on Far through f1 output closed when clear\n"
+TWO = DETECTOR + "detector D2 current-sensing on Far through f2 output closed when occupied\n"
+BOTH = "signal 2 at Near | T heads upper, lower\n"
+ONE_BOARD = "driver One drives 2.upper, 2.lower"
+TWO_BOARDS = "driver One drives 2.upper\ndriver Other drives 2.lower"
+CALLED = f"{BOTH}  Clear when {{}}\n  Approach when Call pressed\n  Stop otherwise\n{ONE_BOARD}"
+READS = {
+    "no detector": CALLED.format("Far clear"),
+    "a detector": DETECTOR + CALLED.format("Far clear"),
+    "two detectors": TWO + CALLED.format("Quiet"),
+    "points": CALLED.format("T normal"),
+    "two boards": TWO + BOTH + "head 2.upper\n  green when Quiet\n  yellow when Call pressed\n"
+    "  red otherwise\nhead 2.lower\n  green when T reverse and Far clear\n  red otherwise\n"
+    + TWO_BOARDS,
+}  # fmt: skip
+
+
+@pytest.mark.parametrize("over_time", ["", "trains obey signals\n"])
+@pytest.mark.parametrize("kind", READS)
+def test_reports_as_boards_get_them_are_seen(kind: str, over_time: str) -> None:
+    """What is asked of a held button speaks of them; in single moments, and where time passes,
+    the reference tells them apart by board, and the verdict is told."""
+    text = WIRED + READS[kind] + "\n" + over_time
+    plan = verifier.load_text(text)
+    (of_button,) = (o for o in obligations(plan, World(plan).lower) if o.property == "clears-again")
+    reports = {w for w in support(of_button.formula) if w.reader}
+    assert {w.reader for w in reports} == set(plan.wiring.drivers)
+    assert reports <= Evaluator(plan).see(Situation.of([])).states.keys()
+    if over_time:
+        (verdict,) = verifier.prove(plan, only=["clears-again"]).verdicts
+        assert verdict.status == "broken"
+        stepper = Stepper(plan)
+        start = {w: w.usual for w in (*stepper.states, *stepper.choices)}
+        assert reports <= stepper.look(start).keys()
+    else:
+        assert asked("clears-again", text) == {"2, Call": "broken"}

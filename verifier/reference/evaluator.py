@@ -18,6 +18,7 @@ from verifier.plan.situation import Situation
 from verifier.plan.wiring.faults import FaultKind
 from verifier.reference.condition_eval import all_says, is_true, looking_at, true_in
 from verifier.reference.equipment import Asked, EquipmentState
+from verifier.reference.inputs import heard
 
 # Partial valuations of the signals that one signal reads. If its rules tell more than these
 # apart, the signal is left unsettled.
@@ -34,8 +35,9 @@ class TooManyWays(Unsettled):
 
 @dataclass(frozen=True, slots=True)
 class Seen:
-    """The state of every observable in one situation: truth, commands, reports, the line of
-    each signal that acts, the colors shown, the aspects read."""
+    """The state of every observable in one situation: truth, commands, reports (also as each
+    board that asks for one gets it), the line of each signal that acts, the colors shown, the
+    aspects read."""
 
     states: Mapping[Observable, str]
 
@@ -246,8 +248,9 @@ class Evaluator:
         return [head.name for head in signal.heads] if signal.by_head else [signal.name]
 
     def _given_observables(self) -> Iterable[Observable]:
-        """Truth, commands and reports."""
+        """Truth, commands and reports, these as boards get them at their inputs as well."""
         yield from self.plan.inputs
+        yield from dict.fromkeys(heard(self.plan))
         for block in self.plan.blocks.values():
             yield observables.stock(block.name)
             if block.detected:

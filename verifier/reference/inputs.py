@@ -3,7 +3,7 @@
 from collections.abc import Iterator
 
 from verifier.plan.model import Plan
-from verifier.plan.observables import Observable
+from verifier.plan.observables import REPORTED, Observable, at_reader
 from verifier.plan.signals.heads import signal_of
 from verifier.plan.wiring.wiring_model import Driver
 from verifier.reference.condition_eval import all_says
@@ -25,6 +25,15 @@ def heard_for(plan: Plan, head: str) -> Iterator[Observable]:
     signal = plan.signals[signal_of(head, plan.signals)]
     if signal.lit is not None and any(h.name == head and h.approach for h in signal.heads):
         yield signal.lit.what
+
+
+def heard(plan: Plan) -> Iterator[Observable]:
+    """Every report that a board asks for, as its own inputs give it."""
+    for driver in plan.wiring.drivers.values():
+        asked = [what for head in driver.heads for what in heard_for(plan, head)]
+        for name in driver.indicators:
+            asked += (says.what for says in all_says(plan.indicators[name].when, plan))
+        yield from (at_reader(what, driver.name) for what in asked if what.kind in REPORTED)
 
 
 def is_read(driver: Driver, name: str, contacts: bool) -> bool:
