@@ -32,7 +32,7 @@ def with_releases(r: Random, text: str) -> str:
     watched = [b.name for b in built(text).blocks.values() if b.detected]
     lines = text.splitlines()
     for at in [k for k, line in enumerate(lines) if line.startswith("relay ")][::-1]:
-        for _ in range(3) if r.random() < 0.4 else ():
+        for _ in range(3) if r.random() < 0.4 and watched else ():
             steps = [f"{r.choice(watched)} {r.choice(['occupied', 'clear'])}" for _ in range(3)]
             clause = f"  releases after {' then '.join(steps[: r.randint(2, 3)])}"
             released = [*lines[: at + 1], clause, *lines[at + 1 :]]
