@@ -127,8 +127,7 @@ class Evaluator:
         for owner, indexes in acting.items():
             if len(indexes) != 1:
                 raise _unsettled(owner, given_up)
-        states = _States(given)
-        states |= {what: given[what] for what in self._given}
+        states = {what: given[what] for what in self._given}
         states |= {w: state for w, state in situation if w.kind == "fault"}
         for owner, lines in self._acts.items():
             for index, what in lines:
@@ -398,20 +397,6 @@ class Evaluator:
 
 def _sound(situation: Situation) -> Situation:
     return Situation.of((what, state) for what, state in situation if what.kind != "fault")
-
-
-class _States(dict[Observable, str]):
-    """What is observed in one situation. A report as one reader hears it is worked out when it is
-    asked for."""
-
-    def __init__(self, given: "_Inputs"):
-        super().__init__()
-        self._given = given
-
-    def __missing__(self, what: Observable) -> str:
-        if not what.reader:
-            raise KeyError(what)
-        return self._given[what]
 
 
 class _Inputs(Mapping[Observable, str]):
