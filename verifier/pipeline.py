@@ -22,6 +22,7 @@ from verifier.engines.results import Interrupted, SolversDiffer
 from verifier.engines.second_solver import Agreements, rechecked
 from verifier.engines.session import fresh_context
 from verifier.engines.stopping import OutOfTime, checkpoint, stoppable, time_limit
+from verifier.explain.assumptions.texts import assumption_texts
 from verifier.explain.roots import roots
 from verifier.language.diagnostics.diagnostic import Diagnostic, InputError
 from verifier.language.diagnostics.registry import diagnostic
@@ -34,7 +35,6 @@ from verifier.properties.obligation import Mode, Obligation
 from verifier.verdicts.grade import KeptOut
 from verifier.verdicts.progress import OnVerdict, Progress, silent, unheard
 from verifier.verdicts.report import InternalError, Report, SecondOpinion, Stopped, Verdict
-from verifier.world.assumption_text import assumption_texts
 from verifier.world.world import World
 
 if TYPE_CHECKING:

@@ -171,7 +171,7 @@ def test_a_block_with_feeders_keeps_no_supplies_apart(block: str, expected: str)
 
 
 def test_without_lengths_it_is_said_what_is_taken() -> None:
-    from verifier.world.assumption_text import assumption_texts
+    from verifier.explain.assumptions.texts import assumption_texts
 
     plan = verifier.load_text(TRAIN + LOOP.format(""))
     assert any("section of R" in said for said in assumption_texts(plan))

@@ -10,9 +10,9 @@ from hypothesis import strategies as st
 
 import verifier
 from tests.properties.asked import asked, nothing_is_asked, said
+from verifier.explain.assumptions.texts import assumption_texts
 from verifier.logic.expr import holds
 from verifier.properties import electrical
-from verifier.world.assumption_text import assumption_texts
 
 # ------------------------------------------------------------------ supplies and fuses of boards
 

@@ -7,12 +7,12 @@ stock stands nearest to, the share of current through the detector and whether i
 from collections.abc import Iterator
 from math import ceil
 
+from verifier.explain.assumptions.division import unknown_divisions
 from verifier.plan.model import Plan
 from verifier.plan.wiring.division import shares
 from verifier.plan.wiring.equipment import Division
 from verifier.plan.wiring.rail_network import ANYTHING
 from verifier.sheets.sheet import Row, Table
-from verifier.world.division_text import unknown_divisions
 
 _COLUMNS = ("stock on", "nearest to", "detector", "of its current", "seen")
 _NOTES = (

@@ -5,7 +5,9 @@ from pathlib import Path
 import pytest
 
 import verifier
-from verifier.world.assumption_text import ALWAYS, NAMED, NO_WIRING_GIVEN, assumption_texts
+from verifier.explain.assumptions.saying import NAMED
+from verifier.explain.assumptions.texts import ALWAYS, assumption_texts
+from verifier.explain.assumptions.wiring import NO_WIRING_GIVEN
 
 UNWIRED = """
 edge West, East, Team

@@ -1,0 +1,1 @@
+"""What is taken for granted where a file says nothing, in sentences."""
