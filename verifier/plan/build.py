@@ -1,7 +1,7 @@
 """Syntax tree to plan: the one place that knows in which order things are resolved."""
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import groupby
 from typing import Any
 
@@ -23,11 +23,13 @@ from verifier.plan.model import (
     NamedCondition,
     Plan,
     Port,
+    Route,
     Track,
 )
 from verifier.plan.names import Names, declare_all
 from verifier.plan.observables import Observable
 from verifier.plan.read_panel import read_indicators
+from verifier.plan.signals.aspects import Chart
 from verifier.plan.signals.build_packets import read_packets
 from verifier.plan.signals.build_signals import (
     aspect_observable,
@@ -49,6 +51,7 @@ from verifier.plan.vocabulary import Vocabulary
 from verifier.plan.wiring.build_wiring import read_wiring
 from verifier.plan.wiring.derive_equipment import derive_equipment, inputs_with
 from verifier.plan.wiring.impossible_clauses import impossible_clauses
+from verifier.plan.wiring.wiring_model import Wiring
 
 # Errors that no other statement can cure: they are reported even where other statements could
 # not be read.
@@ -69,6 +72,22 @@ def standing_alone(source: Source, statements: Sequence[tree.Statement]) -> list
     return []
 
 
+@dataclass(frozen=True, slots=True)
+class _Laid:
+    """The track and what stands at it: what is read before any rule."""
+
+    statements: Sequence[tree.Statement]
+    names: Names
+    track: Track
+    chart: Chart
+    posts: Mapping[str, Post]
+    blocks: Mapping[str, Block]
+    crossovers: Sequence[Crossover]
+    wiring: Wiring
+    routes: tuple[Route, ...]
+    named_routes: Mapping[str, tuple[Route, Span]]
+
+
 def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     """The checked plan of a file.
 
@@ -82,65 +101,83 @@ def build(source: Source, statements: Sequence[tree.Statement]) -> Plan:
     chart = build_chart(statements, names)
     if track is None:
         raise InputError(names.errors)
+    plan = _ruled(source, _laid(statements, names, track, chart))
+    promises = read_promises(statements, names, plan)
+    if names.errors:
+        raise InputError(names.errors)
+    return _with_promises(_wired(plan), promises)
+
+
+def _laid(statements: Sequence[tree.Statement], names: Names, track: Track, chart: Chart) -> _Laid:
     posts = find_posts(statements, track, names)
-    head_nodes = _head_nodes(statements, posts, names)
-    crossovers = _crossovers(statements, track, names)
-    blocks = _blocks(statements)
-    undetected = frozenset(block.name for block in blocks.values() if not block.detected)
     wiring = read_wiring(statements, names, track, posts)
-    where = {n: (p.enters, p.node.name.span) for n, p in posts.items()}
-    routes = find_routes(where, track, names)
-    named_routes = read_routes(statements, routes, names)
-    aspects = {n: aspect_observable(n, p, head_nodes, chart, wiring) for n, p in posts.items()}
-    words = Vocabulary(
-        names, chart, aspects, head_colors(posts, head_nodes, chart, wiring, names),
-        _levers(statements, names), undetected,
-        {c.name: c.ends for c in crossovers},
-        {name: route for name, (route, _) in named_routes.items()},
+    routes = find_routes(_where(posts), track, names)
+    return _Laid(
+        statements, names, track, chart, posts, _blocks(statements),
+        _crossovers(statements, track, names), wiring, routes,
+        read_routes(statements, routes, names),
     )  # fmt: skip
-    signals = one_reader_each(build_signals(posts, head_nodes, words), chart, wiring)
-    signals = with_lamps(signals, wiring, track, names)
+
+
+def _where(posts: Mapping[str, Post]) -> dict[str, tuple[Port, Span]]:
+    """Where each signal stands, and where it says so."""
+    return {name: (post.enters, post.node.name.span) for name, post in posts.items()}
+
+
+def _vocabulary(laid: _Laid, head_nodes: Mapping[str, tree.Head]) -> Vocabulary:
+    """What rules may speak of."""
+    posts, chart, wiring, names = laid.posts, laid.chart, laid.wiring, laid.names
+    return Vocabulary(
+        names, chart,
+        {n: aspect_observable(n, p, head_nodes, chart, wiring) for n, p in posts.items()},
+        head_colors(posts, head_nodes, chart, wiring, names),
+        _levers(laid.statements, names),
+        frozenset(block.name for block in laid.blocks.values() if not block.detected),
+        {c.name: c.ends for c in laid.crossovers},
+        {name: route for name, (route, _) in laid.named_routes.items()},
+    )  # fmt: skip
+
+
+def _ruled(source: Source, laid: _Laid) -> Plan:
+    """The plan with its rules, but for what follows from its wiring and what crews promise."""
+    statements, names, track, chart = laid.statements, laid.names, laid.track, laid.chart
+    head_nodes = _head_nodes(statements, laid.posts, names)
+    words = _vocabulary(laid, head_nodes)
+    read = build_signals(laid.posts, head_nodes, words)
+    signals = with_lamps(one_reader_each(read, chart, laid.wiring), laid.wiring, track, names)
     conditions = _conditions(statements, words)
     derails = find_derails(statements, track, names)
-    named = {n: NamedRoute(n, route.name, span) for n, (route, span) in named_routes.items()}
-    locking = _locking(statements, named, crossovers, conditions, words)
-    indicators = read_indicators(statements, words, conditions)
+    locking = _locking(laid, conditions, words)
     claims = read_claims(statements, words, track)
-    packets = read_packets(statements, chart, posts, names)
-    declared_limits = _declared_limits(statements, names)
-    limits = find_limits(declared_limits, where, track, derails)
+    limits = _declared_limits(statements, names)
     inputs = _inputs(statements, words.levers, locking)
-    plan = Plan(
+    return Plan(
         source=source,
         title=next((s.title for s in statements if isinstance(s, tree.Layout)), source.name),
-        blocks=blocks,
+        blocks=laid.blocks,
         derails={d.name: d for d in derails},
         gates=_gates(statements),
-        crossovers={c.name: c for c in crossovers},
+        crossovers={c.name: c for c in laid.crossovers},
         track=track,
         chart=chart,
         signals=signals,
         conditions=conditions,
         inputs=inputs,
-        routes=routes,
-        conflicts=find_conflicts(routes, track.pieces),
-        limits=limits,
+        routes=laid.routes,
+        conflicts=find_conflicts(laid.routes, track.pieces),
+        limits=find_limits(limits, _where(laid.posts), track, derails),
         proofs=claims.proofs,
         assumptions=claims.assumptions,
         waivers=claims.waivers,
         expectations=claims.expectations,
-        wiring=wiring,
+        wiring=laid.wiring,
         locking=locking,
-        packets=packets,
-        indicators=indicators,
-        declared_limits={name: bounds for name, bounds, _ in declared_limits},
+        packets=read_packets(statements, chart, laid.posts, names),
+        indicators=read_indicators(statements, words, conditions),
+        declared_limits={name: bounds for name, bounds, _ in limits},
         unwired_inputs=inputs,
-        _routes_by_signal={s: tuple(those) for s, those in groupby(routes, lambda r: r.signal)},
+        _routes_by_signal={s: tuple(on) for s, on in groupby(laid.routes, lambda r: r.signal)},
     )
-    promises = read_promises(statements, names, plan)
-    if names.errors:
-        raise InputError(names.errors)
-    return _with_promises(_wired(plan), promises)
 
 
 def _wired(plan: Plan) -> Plan:
@@ -162,15 +199,10 @@ def _wired(plan: Plan) -> Plan:
     )
 
 
-def _locking(
-    statements: Sequence[tree.Statement],
-    named_routes: Mapping[str, NamedRoute],
-    crossovers: Sequence[Crossover],
-    conditions: Mapping[str, NamedCondition],
-    words: Vocabulary,
-) -> Locking:
-    locking = read_locking(statements, named_routes, words)
-    starts = read_starts(statements, crossovers, locking, conditions, words.names)
+def _locking(laid: _Laid, conditions: Mapping[str, NamedCondition], words: Vocabulary) -> Locking:
+    named = {n: NamedRoute(n, route.name, span) for n, (route, span) in laid.named_routes.items()}
+    locking = read_locking(laid.statements, named, words)
+    starts = read_starts(laid.statements, laid.crossovers, locking, conditions, words.names)
     return replace(locking, starts=starts)
 
 
