@@ -45,7 +45,7 @@ def test_choices_made_are_told() -> None:
 
 
 def test_windows_of_one_shape_may_differ_in_inputs_that_nothing_depends_on() -> None:
-    """What is known of one is told of the other, with its own inputs."""
+    """An answer found in one window is given for the other, in terms of its own inputs."""
     system, bads = side_by_side(0)
     idle = observables.choice("expiry", "Idle")
     more = replace(system, inputs=(*system.inputs, idle))

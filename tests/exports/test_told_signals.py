@@ -48,9 +48,9 @@ driver B1 drives 1R
   powered by Bus-1
   reads 2R
 """
-# B0 does not say what it reads: wires tell it of 2R, which B1 reads; 1R it works out.
+# B0 has no `reads`: the wires for 2R, which B1 reads, reach it too; it works out 1R itself.
 LIGHTS = RULES + "driver B0 drives 0R\n  powered by Bus-1\n"
-# Memory on B1 goes by 2R, and B0 is told of all.
+# The relays, on B1, depend on 2R; B0 is told of every relay.
 REMEMBERS = (
     RULES.replace("when Near clear", "when Seen up and Near clear")
     + """\
